@@ -33,7 +33,7 @@ type mqttOutput struct {
 	plant        destination // of states and events too
 	certificates *certificates
 	reader       *mqtt.NeighbourReader // nil for a bench that shows no others
-	air          *mqtt.AirReader       // of sensors that publish; nil while MQTT is off
+	published    *mqtt.Subscriber      // for the instruments that publish; nil while MQTT is off
 	broker       *broker.Broker
 	url          string
 }
@@ -82,7 +82,7 @@ func (o *mqttOutput) open(ctx context.Context, s *service) error {
 	}
 	o.url = settings.URLs[0]
 	o.hall.open(hallBroker, settings, s, s.metrics.ObserveReadingToPublish)
-	o.air = mqtt.NewAirReader(settings, "air", s.Log)
+	o.published = mqtt.NewSubscriber(settings, "air", s.Log)
 	o.readNeighbours(settings, s)
 	return nil
 }
@@ -231,10 +231,10 @@ func (o *mqttOutput) readNeighbours(settings mqtt.Settings, s *service) {
 	}
 }
 
-// subscriber returns what hears the sensors that publish, nil while MQTT is off.
+// subscriber returns what hears the instruments that publish, nil while MQTT is off.
 func (o *mqttOutput) subscriber() instruments.Subscriber {
-	if o.air == nil {
+	if o.published == nil {
 		return nil
 	}
-	return o.air
+	return o.published
 }

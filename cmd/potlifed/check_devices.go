@@ -141,7 +141,7 @@ func (l *checklist) published(ctx context.Context, c config.Sensor, shop config.
 	ctx, cancel := context.WithTimeout(ctx, listenToSensor)
 	defer cancel()
 	now := func() clock.Instant { return clock.Instant{Wall: time.Now(), Synced: true, Mono: time.Since(started)} }
-	a, payload, err := instruments.Listen(ctx, c, mqtt.NewAirReader(settings, "check-"+c.ID, slog.New(slog.DiscardHandler)), now)
+	a, payload, err := instruments.Listen(ctx, c, mqtt.NewSubscriber(settings, "check-"+c.ID, slog.New(slog.DiscardHandler)), now)
 	switch {
 	case err == nil:
 		l.read = append(l.read, sensorReading{sensor: c.ID, celsius: a.TemperatureC})

@@ -26,7 +26,7 @@ func (l *checklist) trend(ctx context.Context, c config.Trend, shop config.Shop)
 			l.good(what, "listens on %s at the built-in broker, which starts with the service; it follows the batch on %s", where, c.Press)
 			return
 		}
-		subscriber, wait = mqtt.NewAirReader(settings, "check-"+c.ID, slog.New(slog.DiscardHandler)), listenToSensor
+		subscriber, wait = mqtt.NewSubscriber(settings, "check-"+c.ID, slog.New(slog.DiscardHandler)), listenToSensor
 	}
 	ctx, cancel := context.WithTimeout(ctx, wait)
 	defer cancel()

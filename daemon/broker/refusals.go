@@ -6,12 +6,13 @@ import (
 	"time"
 
 	server "github.com/mochi-mqtt/server/v2"
+
+	"potlifed/daemon/excerpt"
 )
 
 const (
 	maxRefusedClients = 256 // for which refusals are counted one by one
 	refusalLogEvery   = time.Minute
-	maxLoggedBytes    = 80 // of a text that a client sent
 )
 
 // The actions that a client can be refused, as they are counted.
@@ -32,7 +33,7 @@ type clientRefusals struct {
 func (h *accessHook) refuse(cl *server.Client, action, what string) {
 	h.mu.Lock()
 	h.total[action]++
-	id := shortened(strings.Clone(cl.ID))
+	id := excerpt.Short(strings.Clone(cl.ID))
 	r, ok := h.refusals[id]
 	if !ok && len(h.refusals) >= maxRefusedClients {
 		id = "other clients"
@@ -49,8 +50,8 @@ func (h *accessHook) refuse(cl *server.Client, action, what string) {
 	}
 	h.mu.Unlock()
 	if due {
-		h.log.Warn("built-in broker: refused", "client", id, "user", shortened(string(cl.Properties.Username)),
-			"remote", cl.Net.Remote, "action", action, "what", shortened(what), "count", count)
+		h.log.Warn("built-in broker: refused", "client", id, "user", excerpt.Short(string(cl.Properties.Username)),
+			"remote", cl.Net.Remote, "action", action, "what", excerpt.Short(what), "count", count)
 	}
 }
 
@@ -58,13 +59,4 @@ func (h *accessHook) refusalCounts() map[string]uint64 {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return maps.Clone(h.total)
-}
-
-// shortened returns a text that a client sent as valid UTF-8, cut to maxLoggedBytes.
-func shortened(s string) string {
-	s = strings.ToValidUTF8(s, "?")
-	if len(s) > maxLoggedBytes {
-		s = strings.ToValidUTF8(s[:maxLoggedBytes], "") + "…"
-	}
-	return s
 }

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"potlifed/daemon/excerpt"
 )
 
 // Fault is one thing that is wrong in a configuration: where it stands, what was
@@ -58,11 +60,7 @@ var userInfo = regexp.MustCompile(`//[^/]*@`)
 // quote shows text that was found, shortened, with what cannot be printed escaped. A
 // password in an address must not end up in a log.
 func quote(text string) string {
-	text = userInfo.ReplaceAllString(text, "//…@")
-	if utf8.RuneCountInString(text) > quoteLimit {
-		text = string([]rune(text)[:quoteLimit]) + "…"
-	}
-	return fmt.Sprintf("%q", text)
+	return fmt.Sprintf("%q", excerpt.Of(userInfo.ReplaceAllString(text, "//…@"), quoteLimit))
 }
 
 // nearest returns the word of the list that word is most likely a slip of, or ""

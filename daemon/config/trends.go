@@ -32,9 +32,6 @@ type Trend struct {
 	StaleAfter time.Duration // default 10 min
 }
 
-// Address returns where the instrument is found: another device has another address.
-func (t Trend) Address() string { return string(t.Source) + " " + t.Port + t.Topic }
-
 // LineConfig returns the port and the pattern of an instrument with the source line.
 func (t Trend) LineConfig() trend.LineConfig {
 	at := link.Settings{Port: t.Port, Baud: t.Baud, Mode: t.Mode, Request: t.Request}

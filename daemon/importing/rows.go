@@ -11,6 +11,7 @@ import (
 	"time"
 	"unicode"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/history"
 	"potlifed/daemon/paper"
 	"potlifed/model/air"
@@ -147,12 +148,7 @@ func (r *reader) id(record []string, column string) (string, error) {
 }
 
 // shown quotes text of a file, shortened.
-func shown(text string) string {
-	if len(text) > longestID {
-		text = text[:longestID] + "…"
-	}
-	return fmt.Sprintf("%q", text)
-}
+func shown(text string) string { return fmt.Sprintf("%q", excerpt.Short(text)) }
 
 // sunk names the row for an error of the sink.
 func (r *reader) sunk(column string, err error) error {

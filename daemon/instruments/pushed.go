@@ -9,6 +9,7 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/excerpt"
 	"potlifed/devices/climate"
 	"potlifed/devices/link"
 	"potlifed/devices/plugged"
@@ -150,7 +151,7 @@ func Listen(ctx context.Context, c config.Sensor, s Subscriber, now func() clock
 		if err == nil {
 			return
 		}
-		a, err, payload = got, failed, string(message[:min(len(message), 200)])
+		a, err, payload = got, failed, excerpt.Of(string(message), 200)
 		if err == nil {
 			heard()
 		}

@@ -11,6 +11,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"potlifed/daemon/actor"
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/request"
 	"potlifed/daemon/topics"
 )
@@ -60,7 +61,7 @@ func (p *Publisher) take(in Given) {
 	if !verbShape.MatchString(in.Verb) {
 		p.counts.add(directionIn, resultRejected)
 		if n, due := p.invalid.line(time.Now()); due {
-			p.log.Warn("command with an invalid verb", "verb", shortened(in.Verb), "by", in.By, "count", n)
+			p.log.Warn("command with an invalid verb", "verb", excerpt.Short(in.Verb), "by", in.By, "count", n)
 		}
 		return
 	}

@@ -3,10 +3,10 @@ package mqtt
 import (
 	"context"
 	"encoding/json"
-	"strings"
 	"sync"
 	"time"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/light"
@@ -19,10 +19,8 @@ type LampReceiver interface {
 	Lamp(ctx context.Context, light string, state light.Report)
 }
 
-const (
-	maxPending   = 16 // confirmations a lamp may owe; more would not change what is reported
-	maxTextBytes = 80 // of a confirmation in a report or a log line
-)
+// maxPending is how many confirmations a lamp may owe; more would not change what is reported.
+const maxPending = 16
 
 // confirmation follows, on one topic, whether a lamp confirms each message that it was sent:
 // a lamp that failed after its last confirmation owes the next one.
@@ -141,7 +139,7 @@ func (c *confirmation) state() light.Report {
 	defer c.mu.Unlock()
 	s := light.Report{
 		Acknowledged: c.acknowledged, Unanswered: len(c.pending) > 0, Confirmed: c.confirmed, ConfirmedAt: c.confirmedAt,
-		Says: shortened(c.says), Unreadable: c.refused,
+		Says: excerpt.Short(c.says), Unreadable: c.refused,
 	}
 	if s.Unanswered {
 		s.UnansweredSince = c.pending[0].at
@@ -160,15 +158,6 @@ func (c *confirmation) report(ctx context.Context) {
 			return
 		}
 	}
-}
-
-// shortened returns a text from outside as valid UTF-8, cut to maxTextBytes.
-func shortened(s string) string {
-	s = strings.ToValidUTF8(s, "?")
-	if len(s) > maxTextBytes {
-		s = strings.ToValidUTF8(s[:maxTextBytes], "") + "…"
-	}
-	return s
 }
 
 // readConfirmations makes the light's connection subscribe to what its lamp confirms.

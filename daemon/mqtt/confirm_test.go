@@ -7,6 +7,7 @@ import (
 	"sync"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"pgregory.net/rapid"
@@ -326,7 +327,7 @@ func TestConfirmationsOfAnySize(t *testing.T) {
 		r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = m, "now "+string(m) })
 		w.ExpectAfter(t, from, string(m), mqtttest.Is("potlife/bench-1/light/light-1/meaning", string(m)))
 	}
-	if w := receiver.state(); w.Confirmed || len(w.Says) > maxTextBytes+3 {
+	if w := receiver.state(); w.Confirmed || utf8.RuneCountInString(w.Says) > 81 {
 		t.Errorf("%+v", w)
 	}
 	stop()
@@ -346,7 +347,7 @@ func FuzzLampAnswer(f *testing.F) {
 		c.sent(c.sending(l.wants(v)), true)
 		c.received(l.comparable(answer))
 		w := c.state()
-		if w.Confirmed && l.comparable(answer) != "do-not-print" || len(w.Says) > maxTextBytes+3 {
+		if w.Confirmed && l.comparable(answer) != "do-not-print" || utf8.RuneCountInString(w.Says) > 81 {
 			t.Errorf("%q: %+v", answer, w)
 		}
 	})

@@ -2,17 +2,12 @@ package mqtt
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"strings"
-	"time"
-
-	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"potlifed/daemon/topics"
 )
-
-// neighbourKeepAlive may be longer than a light's: no will depends on this connection.
-const neighbourKeepAlive = 30 * time.Second
 
 // Neighbours receives what other benches publish. Its methods must not block.
 type Neighbours interface {
@@ -28,61 +23,43 @@ type Neighbours interface {
 	Light(bench, id string, payload []byte, retained bool)
 }
 
-// NeighbourReader reads the topics of other benches on a connection of its own, so that
-// their messages cannot delay ours.
+// NeighbourReader reads the topics of other benches.
 type NeighbourReader struct {
-	conn *connection
-	wake chan struct{}
-	to   Neighbours
+	subscriber *Subscriber
+	filters    []string
+	prefix     string
+	to         Neighbours
+	log        *slog.Logger
 }
 
 // NewNeighbourReader returns a reader of the given benches under the settings' prefix.
 func NewNeighbourReader(s Settings, benches []string, to Neighbours, log *slog.Logger) *NeighbourReader {
-	r := &NeighbourReader{wake: make(chan struct{}, 1), to: to}
-	filters := map[string]byte{}
+	r := &NeighbourReader{subscriber: NewSubscriber(s, "neighbours", log), prefix: s.Prefix, to: to, log: log}
 	for _, bench := range benches {
 		t := topics.New(s.Prefix, bench)
-		for _, filter := range []string{t.Availability(), t.Daemon(), t.Batch("+"), t.Light("+", topics.FormJSON)} {
-			filters[filter] = subscribeQoS
-		}
-	}
-	r.conn = &connection{
-		settings: s, id: s.clientID("neighbours"), wake: r.wake, log: log,
-		prepare: func(o *paho.ClientOptions) { o.SetKeepAlive(neighbourKeepAlive) },
-		subscribe: func(ctx context.Context, client paho.Client) error {
-			refused, err := subscribeTo(ctx, client, filters)
-			if len(refused) > 0 {
-				log.Warn("broker refused subscriptions to other benches", "topics", strings.Join(refused, " "))
-			}
-			return err
-		},
-		receive: func(m paho.Message) { r.receive(s.Prefix, m.Topic(), m.Payload(), m.Retained()) },
+		r.filters = append(r.filters, t.Availability(), t.Daemon(), t.Batch("+"), t.Light("+", topics.FormJSON))
 	}
 	return r
 }
 
 // Run reads until the context ends.
 func (r *NeighbourReader) Run(ctx context.Context) {
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		r.conn.run(ctx)
-	}()
-	for {
-		select {
-		case <-r.wake:
-			epoch, _ := r.conn.current()
-			r.to.Contact(epoch != 0)
-		case <-ctx.Done():
-			<-ended
-			return
-		}
+	r.subscriber.Subscribe(ctx, r.filters, r.receive, r.contact)
+}
+
+// contact passes on whether there is a connection. One on which the broker refuses some topics is
+// one: the others are read.
+func (r *NeighbourReader) contact(err error) {
+	if refused, ok := errors.AsType[refusedFilters](err); ok {
+		r.log.Warn("broker refused subscriptions to other benches", "topics", strings.Join(refused, " "))
+		err = nil
 	}
+	r.to.Contact(err == nil)
 }
 
 // receive passes a message on by the kind of its topic.
-func (r *NeighbourReader) receive(prefix, topic string, payload []byte, retained bool) {
-	rest, ok := strings.CutPrefix(topic, prefix+"/")
+func (r *NeighbourReader) receive(topic string, payload []byte, retained bool) {
+	rest, ok := strings.CutPrefix(topic, r.prefix+"/")
 	if !ok {
 		return
 	}

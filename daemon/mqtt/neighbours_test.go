@@ -3,6 +3,7 @@ package mqtt
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -97,6 +98,17 @@ func TestOtherBenchesAreHeard(t *testing.T) {
 	})
 }
 
+// TestARefusedTopicIsNoLossOfTheBroker: the topics that the broker lets us read are still shown.
+func TestARefusedTopicIsNoLossOfTheBroker(t *testing.T) {
+	to := &board{}
+	r := NewNeighbourReader(Settings{Prefix: "potlife"}, []string{"bench-2"}, to, quietLog())
+	r.contact(refusedFilters{"potlife/bench-2/batch/+"})
+	r.contact(errNotConnected)
+	if want := []string{"contact true", "contact false"}; !slices.Equal(to.all, want) {
+		t.Errorf("%q, want %q", to.all, want)
+	}
+}
+
 // FuzzOtherTopics: whatever the topic, nothing but the parts of it that are meant comes
 // through, and nothing breaks.
 func FuzzOtherTopics(f *testing.F) {
@@ -105,7 +117,7 @@ func FuzzOtherTopics(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, topic string) {
 		to := &board{}
-		(&NeighbourReader{to: to}).receive("potlife", topic, []byte("x"), false)
+		(&NeighbourReader{prefix: "potlife", to: to}).receive(topic, []byte("x"), false)
 		if len(to.all) > 1 || len(to.all) == 1 && !strings.HasPrefix(topic, "potlife/") {
 			t.Errorf("%q: %q", topic, to.all)
 		}

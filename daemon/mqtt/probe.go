@@ -37,7 +37,7 @@ func Probe(ctx context.Context, s Settings) error {
 	var refused []string
 	c := &connection{
 		settings: s, id: s.clientID("check"), log: slog.New(slog.DiscardHandler),
-		prepare: func(o *paho.ClientOptions) { o.SetKeepAlive(neighbourKeepAlive) },
+		prepare: func(o *paho.ClientOptions) { o.SetKeepAlive(subscriberKeepAlive) },
 		subscribe: func(ctx context.Context, client paho.Client) (err error) {
 			refused, err = subscribeTo(ctx, client, map[string]byte{topic: subscribeQoS})
 			return err

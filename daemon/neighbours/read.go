@@ -4,9 +4,9 @@ import (
 	"encoding/json"
 	"regexp"
 	"slices"
-	"strings"
 	"time"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
@@ -14,7 +14,7 @@ import (
 
 const (
 	maxPayload = 16 << 10 // bytes; a batch has under one thousand
-	maxText    = 200      // bytes of a text for people
+	maxText    = 200      // characters of a text for people
 	// maxLife bounds the time from now to an end of pot life, in either direction.
 	maxLife = 30 * 24 * time.Hour
 )
@@ -46,7 +46,7 @@ func readLight(payload []byte, mono time.Duration) (*lightState, bool) {
 	valid := min(max(v.ValidUntil.Sub(v.Time), 0), maxLightFor)
 	return &lightState{
 		received: received{at: mono, until: mono + valid, sentAt: v.Time},
-		press:    v.Press, batch: v.Batch, meaning: v.Meaning, cause: light.Cause(shortened(string(v.Cause))), reason: shortened(v.Reason),
+		press:    v.Press, batch: v.Batch, meaning: v.Meaning, cause: light.Cause(excerpt.Of(string(v.Cause), maxText)), reason: excerpt.Of(v.Reason, maxText),
 		flashing: v.Flashing || v.Meaning.AlwaysFlashes(),
 	}, true
 }
@@ -58,7 +58,7 @@ func readBatch(id string, payload []byte, mono time.Duration) (*batchState, bool
 	if len(payload) > maxPayload || json.Unmarshal(payload, &v) != nil {
 		return nil, false
 	}
-	row := Batch{ID: v.ID, Ink: shortened(v.Ink), Zone: shortened(v.Zone), State: v.State, Quality: v.Quality, Why: shortened(v.Why)}
+	row := Batch{ID: v.ID, Ink: excerpt.Of(v.Ink, maxText), Zone: excerpt.Of(v.Zone, maxText), State: v.State, Quality: v.Quality, Why: excerpt.Of(v.Why, maxText)}
 	if v.Press != nil {
 		row.Press = *v.Press
 	}
@@ -78,12 +78,4 @@ func readBatch(id string, payload []byte, mono time.Duration) (*batchState, bool
 		b.ends = &ends{mono + left.expected, mono + left.low, mono + left.high}
 	}
 	return b, true
-}
-
-// shortened returns a text from outside as valid UTF-8, cut to maxText bytes.
-func shortened(s string) string {
-	if len(s) > maxText {
-		s = s[:maxText] + "…"
-	}
-	return strings.ToValidUTF8(s, "")
 }

@@ -59,9 +59,9 @@ func (c Climate) From(at time.Time) Climate {
 	return append(Climate{{At: at, Air: air.Lerp(before.Air, after.Air, f)}}, c[i:]...)
 }
 
-// LongestGap returns the longest time between two rows of which the first is before an
+// longestGap returns the longest time between two rows of which the first is before an
 // instant.
-func (c Climate) LongestGap(until time.Time) time.Duration {
+func (c Climate) longestGap(until time.Time) time.Duration {
 	longest := time.Duration(0)
 	for i := 1; i < len(c) && c[i-1].At.Before(until); i++ {
 		longest = max(longest, c[i].At.Sub(c[i-1].At))

@@ -22,7 +22,7 @@ func (c Climate) Live(ink cure.Ink, place cure.Place, sensor cure.Sensor, mixedA
 	b := batchAlong{ink: ink, place: place, rows: c.From(mixedAt)}
 	b.live(sensor, until)
 	last := b.rows[b.reached]
-	return Life{Nominal: b.nominalEnd(), Spent: b.spent, Ensemble: b.ensemble, Last: last, LongestGap: b.rows.LongestGap(last.At)}
+	return Life{Nominal: b.nominalEnd(), Spent: b.spent, Ensemble: b.ensemble, Last: last, LongestGap: b.rows.longestGap(last.At)}
 }
 
 // batchAlong is a batch on its way along the rows of a climate, the first of which is its mixing.

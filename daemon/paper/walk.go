@@ -92,7 +92,7 @@ func newRecorded(c Climate) *recorded {
 
 // longestIn is the longest time between two rows that a batch lived through.
 func (r *recorded) longestIn(from time.Time, age time.Duration) time.Duration {
-	return r.rows.From(from).LongestGap(from.Add(age))
+	return r.rows.From(from).longestGap(from.Add(age))
 }
 
 // partOfAMix is a bench's batch number, with a letter for a part split off.

@@ -21,7 +21,7 @@ func (s *State) learnAdhesion(ink string, e Tested, seq uint64) {
 	if !e.countsForAdhesion() {
 		return
 	}
-	all := append(slices.Clone(s.AdhesionTests[ink]), adhesion.Test{Seq: seq, Batch: Family(e.Batch), AgeH: e.AgeH, Passed: e.Result == "pass"})
+	all := append(slices.Clone(s.AdhesionTests[ink]), adhesion.Test{Seq: seq, Batch: familyOf(e.Batch), AgeH: e.AgeH, Passed: e.Result == "pass"})
 	s.setAdhesionTests(ink, all[max(0, len(all)-adhesion.MaxTests):])
 }
 

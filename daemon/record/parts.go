@@ -118,16 +118,16 @@ func (b *Batch) DivisionG() float64 {
 }
 
 // Family returns the id that a mix and all its parts have in common.
-func (b *Batch) Family() string { return Family(b.ID) }
+func (b *Batch) Family() string { return familyOf(b.ID) }
 
-// Family returns a batch's id without the letter of a part.
-func Family(id string) string {
+// familyOf returns a batch's id without the letter of a part.
+func familyOf(id string) string {
 	return strings.TrimRight(id, "abcdefghijklmnopqrstuvwxyz")
 }
 
 // NextPart returns the id of the next part of a batch; empty when all letters are used.
 func (s State) NextPart(of string) string {
-	family := Family(of)
+	family := familyOf(of)
 	for letter := 'b'; letter <= 'z'; letter++ {
 		id := family + string(letter)
 		if _, known := s.Find(id); !known {

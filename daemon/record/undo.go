@@ -106,7 +106,7 @@ func (e Tested) affects(s State) affected {
 func (e Closed) affects(s State) affected {
 	a := affected{}.withBatch(s, e.Batch)
 	for id := range s.Batches {
-		if Family(id) == Family(e.Batch) {
+		if familyOf(id) == familyOf(e.Batch) {
 			a.batches = append(a.batches, id)
 		}
 	}

@@ -12,10 +12,11 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+
+	"potlifed/daemon/excerpt"
 )
 
 // deepest is how many objects and lists may be nested. No change nests deeper than three.
@@ -106,11 +107,11 @@ func explain(err error) error {
 	case err == nil:
 		return nil
 	case errors.As(err, &syntax) && errors.Is(err, jsontext.ErrDuplicateName):
-		return &Error{Path: path(syntax.JSONPointer.Parent()), Reason: fmt.Sprintf("%q twice", Shortened(syntax.JSONPointer.LastToken()))}
+		return &Error{Path: path(syntax.JSONPointer.Parent()), Reason: fmt.Sprintf("%q twice", excerpt.Short(syntax.JSONPointer.LastToken()))}
 	case errors.As(err, &syntax):
-		return &Error{Syntax: true, Path: path(syntax.JSONPointer), Byte: syntax.ByteOffset, Reason: "not JSON: " + Shortened(syntax.Err.Error())}
+		return &Error{Syntax: true, Path: path(syntax.JSONPointer), Byte: syntax.ByteOffset, Reason: "not JSON: " + excerpt.Short(syntax.Err.Error())}
 	case errors.As(err, &semantic) && errors.Is(err, jsonv2.ErrUnknownName):
-		return &Error{Path: path(semantic.JSONPointer.Parent()), Reason: fmt.Sprintf("unknown field %q", Shortened(semantic.JSONPointer.LastToken()))}
+		return &Error{Path: path(semantic.JSONPointer.Parent()), Reason: fmt.Sprintf("unknown field %q", excerpt.Short(semantic.JSONPointer.LastToken()))}
 	case errors.As(err, &semantic):
 		return &Error{Path: path(semantic.JSONPointer), Reason: wrongType(semantic)}
 	case errors.Is(err, io.EOF):
@@ -163,15 +164,5 @@ func path(p jsontext.Pointer) string {
 			b.WriteString(token)
 		}
 	}
-	return Shortened(b.String())
-}
-
-// Shortened keeps what somebody sent from filling an answer: it returns at most 80 characters of it, and "…" for
-// the rest.
-func Shortened(text string) string {
-	const longest = 80
-	if utf8.RuneCountInString(text) <= longest {
-		return text
-	}
-	return string([]rune(text)[:longest]) + "…"
+	return excerpt.Short(b.String())
 }

@@ -130,9 +130,9 @@ type Threshold struct {
 // Make studies a table. Days are those of the zone. It returns the error of the context when that
 // ends first. The sentences are written by [Answer.Tell].
 func Make(ctx context.Context, t *Table, o quality.Options, zone *time.Location) (Answer, error) {
-	o.Weeks = t.Weeks()
+	o.Weeks = t.weeks()
 	o.Pause = t.Pause
-	d, span := t.Data(zone)
+	d, span := t.data(zone)
 	s, err := quality.Analyse(ctx, d, o)
 	if err != nil {
 		return Answer{}, err
@@ -146,7 +146,7 @@ func Make(ctx context.Context, t *Table, o quality.Options, zone *time.Location)
 	if o.Family == quality.Binomial {
 		a.Model = "logistic"
 	}
-	if from, to, ok := t.Span(); ok {
+	if from, to, ok := t.span(); ok {
 		a.From, a.To = &from, &to
 	}
 	for _, k := range s.Kinds {

@@ -189,8 +189,8 @@ func (l *lotCells) index() {
 	}
 }
 
-// Mixed adds what is known of a batch. Conditions of the counts themselves take precedence.
-func (t *Table) Mixed(m Mix) {
+// mixed adds what is known of a batch. Conditions of the counts themselves take precedence.
+func (t *Table) mixed(m Mix) {
 	t.ordered = nil
 	of := mixed{m.Bench, m.Batch}
 	t.mixes[of] = append(t.mixes[of], m)
@@ -346,17 +346,17 @@ func (t *Table) names() []string {
 	return names
 }
 
-// Span returns the begin of the first and the end of the last cell; ok is false without any.
-func (t *Table) Span() (from, to time.Time, ok bool) {
+// span returns the begin of the first and the end of the last cell; ok is false without any.
+func (t *Table) span() (from, to time.Time, ok bool) {
 	if len(t.cells) == 0 {
 		return from, to, false
 	}
 	return t.first.Truncate(quarter).UTC(), t.last.Truncate(quarter).Add(quarter).UTC(), true
 }
 
-// Weeks returns how many weeks the counts took, at least one day.
-func (t *Table) Weeks() float64 {
-	from, to, ok := t.Span()
+// weeks returns how many weeks the counts took, at least one day.
+func (t *Table) weeks() float64 {
+	from, to, ok := t.span()
 	if !ok {
 		return 0
 	}

@@ -26,7 +26,7 @@ func rejects(minute int, batch, kind string, n float64) Counts {
 }
 
 func cellsOf(t *Table) []quality.Cell {
-	d, _ := t.Data(time.UTC)
+	d, _ := t.data(time.UTC)
 	return d.Cells
 }
 
@@ -38,7 +38,7 @@ func TestCountsOfAQuarterOfAnHourAreOneCell(t *testing.T) {
 	} {
 		table.Add(c)
 	}
-	d, _ := table.Data(time.UTC)
+	d, _ := table.data(time.UTC)
 	if len(d.Cells) != 3 || !slices.Equal(d.Kinds, []string{"dust", "pinholes"}) {
 		t.Fatalf("%d cells, kinds %q", len(d.Cells), d.Kinds)
 	}
@@ -50,7 +50,7 @@ func TestCountsOfAQuarterOfAnHourAreOneCell(t *testing.T) {
 	if got := c.Conditions[quality.Temperature]; got != 21 {
 		t.Errorf("temperature %v", got)
 	}
-	if from, to, ok := table.Span(); !ok || !from.Equal(start) || !to.Equal(start.Add(30*time.Minute)) {
+	if from, to, ok := table.span(); !ok || !from.Equal(start) || !to.Equal(start.Add(30*time.Minute)) {
 		t.Errorf("from %v to %v", from, to)
 	}
 }
@@ -78,9 +78,9 @@ func TestIdsAreUsedAgain(t *testing.T) {
 	year := 365 * 24 * 60
 	table.Add(prints(0, "0302-1", 100, 20))
 	table.Add(prints(year, "0302-1", 100, 20))
-	table.Mixed(Mix{Batch: "0302-1", Ink: "gloss-4", At: start.Add(3 * time.Hour), ThinnerPct: 10, RatioOffPct: -2})
-	table.Mixed(Mix{Batch: "0302-1", Ink: "matt-10", At: start.Add(time.Duration(year+60) * time.Minute), ThinnerPct: 14, RatioOffPct: math.NaN()})
-	d, _ := table.Data(time.UTC)
+	table.mixed(Mix{Batch: "0302-1", Ink: "gloss-4", At: start.Add(3 * time.Hour), ThinnerPct: 10, RatioOffPct: -2})
+	table.mixed(Mix{Batch: "0302-1", Ink: "matt-10", At: start.Add(time.Duration(year+60) * time.Minute), ThinnerPct: 14, RatioOffPct: math.NaN()})
+	d, _ := table.data(time.UTC)
 	a, b := d.Cells[0], d.Cells[1]
 	if a.Batch == b.Batch || a.Place != "/press-1/gloss-4" || b.Place != "/press-1/matt-10" {
 		t.Errorf("%q in %q, %q in %q", a.Batch, a.Place, b.Batch, b.Place)
@@ -99,7 +99,7 @@ func TestFilter(t *testing.T) {
 	} {
 		table.Add(c)
 	}
-	d, _ := table.Data(time.UTC)
+	d, _ := table.data(time.UTC)
 	if len(d.Cells) != 1 || d.Cells[0].Prints.Prints != 10 || !slices.Equal(d.Cells[0].Defects, []float64{2}) {
 		t.Errorf("%+v", d)
 	}
@@ -198,7 +198,7 @@ func TestSpansGrowWithTheCells(t *testing.T) {
 	for i := range mostCells + 1 {
 		table.Add(prints(15*i, "a", 1, 20))
 	}
-	if d, span := table.Data(time.UTC); span != 30*time.Minute || len(d.Cells) != mostCells/2+1 {
+	if d, span := table.data(time.UTC); span != 30*time.Minute || len(d.Cells) != mostCells/2+1 {
 		t.Errorf("%d cells of %v", len(d.Cells), span)
 	}
 }

@@ -183,6 +183,6 @@ func (f file) mix(record []string, t *Table) error {
 	if m.RatioOffPct, err = f.optional(record, "ratio_off_pct", -100, 10000); err != nil {
 		return err
 	}
-	t.Mixed(m)
+	t.mixed(m)
 	return nil
 }

@@ -66,7 +66,7 @@ func severalBenches(t *testing.T, written func(t *testing.T, text string) string
 			t.Fatal(err)
 		}
 	}
-	d, _ := table.Data(time.UTC)
+	d, _ := table.data(time.UTC)
 	if len(d.Cells) != 3 {
 		t.Fatalf("%d cells", len(d.Cells))
 	}

@@ -15,8 +15,8 @@ const mostCells = 8000
 // mostCells. A span has the prints of one press and batch, whose conditions change little in it.
 var spans = []int64{1, 2, 4, 8, 16}
 
-// Data returns the cells for a study, and how long their spans are. Days are those of the zone.
-func (t *Table) Data(zone *time.Location) (d quality.Data, span time.Duration) {
+// data returns the cells for a study, and how long their spans are. Days are those of the zone.
+func (t *Table) data(zone *time.Location) (d quality.Data, span time.Duration) {
 	rows := t.rows()
 	quarters := spans[len(spans)-1]
 	for _, n := range spans {

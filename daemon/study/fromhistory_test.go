@@ -87,7 +87,7 @@ func TestStoredCounts(t *testing.T) {
 	if err := source.Fill(t.Context(), table, Filter{}); err != nil {
 		t.Fatal(err)
 	}
-	d, _ := table.Data(time.UTC)
+	d, _ := table.data(time.UTC)
 	if p.fresh != 1 || len(p.spans) < 20 || len(d.Cells) != 3 {
 		t.Fatalf("fresh %d, %d spans, %d cells", p.fresh, len(p.spans), len(d.Cells))
 	}

@@ -16,8 +16,8 @@ import (
 
 	"potlifed/daemon/asyncapi"
 	"potlifed/daemon/describe"
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/history"
-	"potlifed/daemon/strictjson"
 	"potlifed/daemon/study"
 	"potlifed/daemon/view"
 	"potlifed/model/can"
@@ -134,7 +134,7 @@ func (s *Server) withProblems(mux *http.ServeMux, next http.Handler) http.Handle
 		handler.ServeHTTP(unheard, r)
 		if unheard.status == http.StatusMethodNotAllowed {
 			w.Header().Set("Allow", unheard.header.Get("Allow"))
-			s.refuse(w, problem(unheard.status, "", strictjson.Shortened(r.Method)+" is not possible here"))
+			s.refuse(w, problem(unheard.status, "", excerpt.Short(r.Method)+" is not possible here"))
 			return
 		}
 		s.refuse(w, problem(http.StatusNotFound, "", "there is nothing at this path; /openapi.json lists what there is, and /asyncapi.json what there is over MQTT"))

@@ -16,7 +16,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
-	"potlifed/daemon/strictjson"
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
@@ -73,7 +73,7 @@ func findBatch(n *view.Snapshot, id string) (view.Batch, bool) {
 }
 
 func noBatch(id string) error {
-	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", strictjson.Shortened(id))).Saying("no-batch", "batch", strictjson.Shortened(id))
+	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", excerpt.Short(id))).Saying("no-batch", "batch", excerpt.Short(id))
 }
 
 type batchList struct {

@@ -14,6 +14,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/strictjson"
 )
 
@@ -179,7 +180,7 @@ func (s shape) check(v any) error {
 		// come back many times over.
 		switch value := detail.Value.(type) {
 		case string:
-			detail.Value = strictjson.Shortened(value)
+			detail.Value = excerpt.Short(value)
 		case float64, bool:
 		default:
 			detail.Value = nil
@@ -210,7 +211,7 @@ func (s shape) names(path string, schema *huma.Schema, v any, faults *[]error) {
 		for name, value := range v {
 			property := schema.Properties[name]
 			if property == nil || schema == s.top() && slices.Contains(s.inPath, name) {
-				*faults = append(*faults, &huma.ErrorDetail{Message: "unexpected property", Location: path + "." + strictjson.Shortened(name)})
+				*faults = append(*faults, &huma.ErrorDetail{Message: "unexpected property", Location: path + "." + excerpt.Short(name)})
 				continue
 			}
 			s.names(path+"."+name, property, value, faults)

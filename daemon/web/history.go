@@ -13,8 +13,8 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/history"
-	"potlifed/daemon/strictjson"
 	"potlifed/daemon/table"
 )
 
@@ -269,7 +269,7 @@ func (s *Server) historySensors(ctx context.Context, in *sensorQuery) (*written,
 		known = known || i.ID == in.Sensor && !i.Scale
 	}
 	if !known {
-		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no sensor %q", strictjson.Shortened(in.Sensor)))
+		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no sensor %q", excerpt.Short(in.Sensor)))
 	}
 	rows, err := s.sensorRows(ctx, in, find)
 	if err != nil {

@@ -14,9 +14,9 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/history"
 	"potlifed/daemon/precision"
-	"potlifed/daemon/strictjson"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -174,7 +174,7 @@ func (in *historyQuery) span(now *view.Snapshot, zone *time.Location) (asked air
 		known = known || z.Zone == in.Zone
 	}
 	if !known {
-		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", strictjson.Shortened(in.Zone))).Saying("no-zone", "zone", strictjson.Shortened(in.Zone))
+		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", excerpt.Short(in.Zone))).Saying("no-zone", "zone", excerpt.Short(in.Zone))
 	}
 	if asked.from, asked.to, err = between(in.From, in.To, historyDefault, now.At, zone); err != nil {
 		return asked, err

@@ -13,9 +13,9 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/chart"
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/figures"
 	"potlifed/daemon/history"
-	"potlifed/daemon/strictjson"
 	"potlifed/daemon/study"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
@@ -138,7 +138,7 @@ func (s *Server) airIn(ctx context.Context, zone string, find history.Search) ([
 		}
 	}
 	if zone != "" && len(zones) == 0 {
-		return nil, problem(http.StatusNotFound, "", "there is no zone "+strictjson.Shortened(zone)).Saying("no-zone", "zone", strictjson.Shortened(zone))
+		return nil, problem(http.StatusNotFound, "", "there is no zone "+excerpt.Short(zone)).Saying("no-zone", "zone", excerpt.Short(zone))
 	}
 	return s.pictured(ctx, find, zones, s.settings.History.ZoneAir)
 }
@@ -240,7 +240,7 @@ func (s *Server) sensorsPicture(ctx context.Context, in *sensorsPictureQuery) (*
 		}
 	}
 	if !known {
-		return nil, problem(http.StatusNotFound, "", "there is no sensor "+strictjson.Shortened(in.Sensor))
+		return nil, problem(http.StatusNotFound, "", "there is no sensor "+excerpt.Short(in.Sensor))
 	}
 	var ids []string
 	for _, i := range sensors {
@@ -306,7 +306,7 @@ func (s *Server) controlPicture(ctx context.Context, in *controlPictureQuery) (*
 	presses := s.bench.Snapshot().Presses
 	at := slices.IndexFunc(presses, func(p view.Press) bool { return p.ID == in.Press })
 	if at < 0 {
-		return nil, problem(http.StatusNotFound, "", "there is no press "+strictjson.Shortened(in.Press))
+		return nil, problem(http.StatusNotFound, "", "there is no press "+excerpt.Short(in.Press))
 	}
 	q := chartQuery{From: in.From, To: in.To, Press: in.Press, Kind: in.Kind, By: in.By, Runs: in.Runs}
 	c, err := s.controlChart(ctx, &q)
@@ -341,13 +341,13 @@ func (s *Server) curvePicture(ctx context.Context, in *curvePictureQuery) (*answ
 			return draw(m, m.Curve("curve-"+in.Factor+"-"+c.Kind, c, kind))
 		}
 	}
-	return nil, problem(http.StatusNotFound, "", "nothing was counted of "+strictjson.Shortened(in.Of))
+	return nil, problem(http.StatusNotFound, "", "nothing was counted of "+excerpt.Short(in.Of))
 }
 
 func (s *Server) lifePicture(ctx context.Context, in *lifePictureQuery) (*answer[picture], error) {
 	course, err := trace.CourseOf(ctx, s.journal, in.ID, in.Seq)
 	if errors.Is(err, trace.ErrUnknown) {
-		return nil, problem(http.StatusNotFound, "", "there is no batch "+strictjson.Shortened(in.ID)).Saying("no-batch", "batch", strictjson.Shortened(in.ID))
+		return nil, problem(http.StatusNotFound, "", "there is no batch "+excerpt.Short(in.ID)).Saying("no-batch", "batch", excerpt.Short(in.ID))
 	}
 	if err != nil {
 		return nil, s.unread(ctx, err)

@@ -11,8 +11,8 @@ import (
 	"sync"
 	"time"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/report"
-	"potlifed/daemon/strictjson"
 	"potlifed/daemon/view"
 )
 
@@ -44,7 +44,7 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		err = s.writeReport(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot, Back: back})
 		if errors.Is(err, report.ErrNoLot) {
-			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+strictjson.Shortened(lot)+" in it").Saying("no-lot", "lot", strictjson.Shortened(lot))
+			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+excerpt.Short(lot)+" in it").Saying("no-lot", "lot", excerpt.Short(lot))
 		} else if err != nil {
 			err = s.unpast(r.Context(), err)
 		}
@@ -90,7 +90,7 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	s.refusePage(w, r, problem(http.StatusNotFound, "", "no check of "+strictjson.Shortened(id)+" is known").Saying("no-check", "device", strictjson.Shortened(id)))
+	s.refusePage(w, r, problem(http.StatusNotFound, "", "no check of "+excerpt.Short(id)+" is known").Saying("no-check", "device", excerpt.Short(id)))
 }
 
 func (s *Server) reportSources(now *view.Snapshot) report.Sources {

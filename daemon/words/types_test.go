@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"flag"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -27,12 +29,12 @@ declare namespace Words {
   interface Texts {
 `)
 	en := English()
-	for _, key := range en.Keys() {
+	for _, key := range slices.Sorted(maps.Keys(en.texts)) {
 		if key == last || !forPages(key) {
 			continue
 		}
 		var fields []string
-		for _, name := range en.texts[key].Placeholders() {
+		for _, name := range placeholders(en.texts[key]) {
 			kind := "Value"
 			if name == "n" {
 				kind = "number"

@@ -38,8 +38,8 @@ func TestTextsAndTheirUsesAgree(t *testing.T) {
 				continue
 			}
 			found, said[key] = true, true
-			if u.names != nil && !slices.Equal(u.names, text.Placeholders()) {
-				t.Errorf("%s: %s has the placeholders %v; filled are %v", u.at, key, text.Placeholders(), u.names)
+			if u.names != nil && !slices.Equal(u.names, placeholders(text)) {
+				t.Errorf("%s: %s has the placeholders %v; filled are %v", u.at, key, placeholders(text), u.names)
 			}
 		}
 		if !found {
@@ -249,7 +249,7 @@ func quotedOnPages(t *testing.T) map[string]bool {
 		}
 		for _, m := range quotedKey.FindAllStringSubmatch(body, -1) {
 			key := inModule(m[1])
-			for _, k := range English().Keys() {
+			for k := range English().texts {
 				if key.MatchString(k) {
 					quoted[k] = true
 				}

@@ -85,17 +85,6 @@ func (t Text) MarshalJSON() ([]byte, error) {
 // placeholder is a name in braces.
 var placeholder = regexp.MustCompile(`\{([a-z][a-z0-9_]*)\}`)
 
-// Placeholders returns the names of the placeholders of the text, each once, sorted.
-func (t Text) Placeholders() []string {
-	names := map[string]bool{}
-	for _, text := range append(slices.Collect(maps.Values(t.Plural)), t.Other) {
-		for _, found := range placeholder.FindAllStringSubmatch(text, -1) {
-			names[found[1]] = true
-		}
-	}
-	return slices.Sorted(maps.Keys(names))
-}
-
 // English returns the English texts, which the program always has.
 func English() *Language { return english() }
 
@@ -157,15 +146,6 @@ func parse(code string, b []byte) (*Language, error) {
 
 // Code returns the code of the language (BCP 47), for an HTML document's attribute lang.
 func (l *Language) Code() string { return l.tag.String() }
-
-// Keys returns all keys, sorted.
-func (l *Language) Keys() []string { return slices.Sorted(maps.Keys(l.texts)) }
-
-// Text returns the text of a key. ok is false when there is none.
-func (l *Language) Text(key string) (t Text, ok bool) {
-	t, ok = l.texts[key]
-	return t, ok
-}
 
 // Say returns the text of a key. args are the names of its placeholders, each before its value:
 // a string, or a whole number; n is a whole number. A key that does not exist gives the key, and

@@ -169,9 +169,9 @@ func parsePart(text string, fields []field) (part, error) {
 // errLine is the error of each line that does not fit.
 var errLine = fmt.Errorf("%w: the line does not fit the pattern", ErrGarbled)
 
-// Decode returns the air in a line. The error is ErrGarbled when the line does not fit, and
+// decode returns the air in a line. The error is ErrGarbled when the line does not fit, and
 // ErrImplausible as everywhere.
-func (p Pattern) Decode(line []byte) (air.State, error) {
+func (p Pattern) decode(line []byte) (air.State, error) {
 	numbers, err := p.numbers(line)
 	if err != nil {
 		return air.State{}, err
@@ -315,7 +315,7 @@ func (l *Line) feed(p []byte, each func(line []byte, s air.State, err error)) {
 		case err != nil:
 			each(line, air.State{}, fmt.Errorf("%w: %w", ErrGarbled, err))
 		default:
-			s, err := l.pattern.Decode(line)
+			s, err := l.pattern.decode(line)
 			each(line, s, err)
 		}
 	})

@@ -45,7 +45,7 @@ func TestLines(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got, err := p.Decode([]byte(c.line)); got != c.want || !errors.Is(err, c.err) {
+		if got, err := p.decode([]byte(c.line)); got != c.want || !errors.Is(err, c.err) {
 			t.Errorf("%q by %q: %+v, %v; want %+v, %v", c.line, c.pattern, got, err, c.want, c.err)
 		}
 	}
@@ -103,7 +103,7 @@ func FuzzPattern(f *testing.F) {
 		if err != nil {
 			return
 		}
-		s, err := p.Decode([]byte(line))
+		s, err := p.decode([]byte(line))
 		if err != nil && s != (air.State{}) || s.Valid() != nil && err == nil {
 			t.Errorf("%q by %q: %+v, %v", line, pattern, s, err)
 		}

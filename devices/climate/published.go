@@ -14,9 +14,9 @@ import (
 	"potlifed/model/air"
 )
 
-// MaxPayloadBytes limits the payload of a published reading. A message with a reading has a few
+// maxPayloadBytes limits the payload of a published reading. A message with a reading has a few
 // hundred bytes.
-const MaxPayloadBytes = 16 << 10
+const maxPayloadBytes = 16 << 10
 
 // Pointer is a JSON pointer (RFC 6901). The empty one is the whole document, as for a payload that
 // is a plain number.
@@ -143,8 +143,8 @@ var (
 // [Message].At: the time that the message tells, else when it came; of two messages, the older.
 // The error is ErrGarbled, ErrImplausible, ErrNoValue, ErrRetained or ErrHalf.
 func (p *Published) Take(m Message) (s air.State, at time.Duration, err error) {
-	if len(m.Payload) > MaxPayloadBytes {
-		return air.State{}, 0, fmt.Errorf("%w: %d bytes, at most %d", ErrGarbled, len(m.Payload), MaxPayloadBytes)
+	if len(m.Payload) > maxPayloadBytes {
+		return air.State{}, 0, fmt.Errorf("%w: %d bytes, at most %d", ErrGarbled, len(m.Payload), maxPayloadBytes)
 	}
 	document, err := parseDocument(m.Payload)
 	if err != nil {
@@ -216,8 +216,8 @@ func parseDocument(payload []byte) (any, error) {
 // Number returns the number in a message, of an instrument with one quantity. The error is ErrGarbled, ErrNoValue or
 // ErrRetained.
 func (v PublishedValue) Number(m Message) (float64, error) {
-	if len(m.Payload) > MaxPayloadBytes {
-		return 0, fmt.Errorf("%w: %d bytes, at most %d", ErrGarbled, len(m.Payload), MaxPayloadBytes)
+	if len(m.Payload) > maxPayloadBytes {
+		return 0, fmt.Errorf("%w: %d bytes, at most %d", ErrGarbled, len(m.Payload), maxPayloadBytes)
 	}
 	if m.Retained {
 		return 0, ErrRetained

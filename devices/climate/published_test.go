@@ -96,8 +96,8 @@ func TestMessages(t *testing.T) {
 		{`21.5`, false, false, 0, ErrGarbled},
 		{``, false, false, 0, ErrGarbled},
 		{`{`, false, false, 0, ErrGarbled},
-		{strings.Repeat("[", MaxPayloadBytes), false, false, 0, ErrGarbled},
-		{`"` + strings.Repeat("x", MaxPayloadBytes) + `"`, false, false, 0, ErrGarbled},
+		{strings.Repeat("[", maxPayloadBytes), false, false, 0, ErrGarbled},
+		{`"` + strings.Repeat("x", maxPayloadBytes) + `"`, false, false, 0, ErrGarbled},
 	} {
 		m := Message{Topic: "air", Payload: []byte(c.payload), Retained: c.retained, At: at, Wall: now}
 		if c.noClock {
@@ -175,7 +175,7 @@ func TestTheNumberOfAMessage(t *testing.T) {
 	}{
 		{"", "12.5", false, 24, nil}, {"/motor/torque", `{"motor":{"torque":"3"}}`, false, 5, nil},
 		{"", "12.5", true, 0, ErrRetained}, {"/motor", `{"motor":null}`, false, 0, ErrNoValue},
-		{"/torque", `{"speed":3}`, false, 0, ErrGarbled}, {"", "stop", false, 0, ErrGarbled}, {"", strings.Repeat(" ", MaxPayloadBytes) + "1", false, 0, ErrGarbled},
+		{"/torque", `{"speed":3}`, false, 0, ErrGarbled}, {"", "stop", false, 0, ErrGarbled}, {"", strings.Repeat(" ", maxPayloadBytes) + "1", false, 0, ErrGarbled},
 	} {
 		x, err := of(row.pointer).Number(Message{Topic: "stirrer", Payload: []byte(row.payload), Retained: row.retained})
 		if x != row.want || !errors.Is(err, row.err) {

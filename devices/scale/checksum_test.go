@@ -67,7 +67,7 @@ func TestADamagedLineWithAChecksumGivesNoWeight(t *testing.T) {
 		}
 		d.Feed([]byte(line), each)
 		if weights != 1 {
-			t.Errorf("%s: %q was not read: %+v", pattern, line, d.Counts())
+			t.Errorf("%s: %q was not read: %+v", pattern, line, d.counts())
 			continue
 		}
 		for i := range len(line) - 2 {
@@ -95,7 +95,7 @@ func TestAWrongChecksumIsNamed(t *testing.T) {
 	if _, errs := feed(d, "+60.0 g00"); len(errs) != 1 || !errors.Is(errs[0], ErrCheck) || !errors.Is(errs[0], ErrTorn) {
 		t.Errorf("got %v, want ErrCheck", errs)
 	}
-	if c := d.Counts(); c.Torn != 1 || c.Unknown != 0 {
+	if c := d.counts(); c.Torn != 1 || c.Unknown != 0 {
 		t.Errorf("counts %+v, want one torn", c)
 	}
 }

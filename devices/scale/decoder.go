@@ -84,8 +84,8 @@ func NewDecoder(shape Shape) *Decoder {
 	return d
 }
 
-// WithKey returns the decoder after it was given the shape of the line of the scale's print key.
-func (d *Decoder) WithKey(key Shape) *Decoder {
+// withKey returns the decoder after it was given the shape of the line of the scale's print key.
+func (d *Decoder) withKey(key Shape) *Decoder {
 	d.key = key
 	return d
 }
@@ -100,28 +100,28 @@ func (d *Decoder) reset() {
 
 func (d *Decoder) setName(name string) { d.name.Store(&name) }
 
-// ShapeName returns the name of the shape in use; with Auto it is "auto" until a shape is found.
+// shapeName returns the name of the shape in use; with Auto it is "auto" until a shape is found.
 // It may be called concurrently.
-func (d *Decoder) ShapeName() string { return *d.name.Load() }
+func (d *Decoder) shapeName() string { return *d.name.Load() }
 
-// Counts returns the numbers of lines so far. It may be called concurrently.
-func (d *Decoder) Counts() Counts {
+// counts returns the numbers of lines so far. It may be called concurrently.
+func (d *Decoder) counts() Counts {
 	return Counts{
 		OK: d.ok.Load(), Torn: d.torn.Load(), Unknown: d.unknowns.Load(),
 		Overlong: d.overlong.Load(), Overload: d.overload.Load(), Learning: d.learned.Load(),
 	}
 }
 
-// Restart must be called when the stream begins again, perhaps with another scale: the present
+// restart must be called when the stream begins again, perhaps with another scale: the present
 // line and what was learned are dropped. The counts are kept.
-func (d *Decoder) Restart() {
+func (d *Decoder) restart() {
 	d.framer.Restart()
 	d.reset()
 }
 
-// Interrupt must be called when bytes may be missing: a line that has begun is dropped, and what
+// interrupt must be called when bytes may be missing: a line that has begun is dropped, and what
 // was learned is kept.
-func (d *Decoder) Interrupt() { d.framer.Interrupt() }
+func (d *Decoder) interrupt() { d.framer.Interrupt() }
 
 // Feed takes bytes and calls each for every line that they complete, with a reading or with an
 // error. The error is or wraps ErrUnknown, ErrTorn, ErrOverlong, ErrLearning or ErrKey. The

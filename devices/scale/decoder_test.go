@@ -100,11 +100,11 @@ func FuzzFramer(f *testing.F) {
 				t.Errorf("%q: both %+v and %v", line, r, err)
 			}
 		})
-		c := d.Counts()
+		c := d.counts()
 		if c.OK+c.Torn+c.Unknown+c.Overlong+c.Learning != lines {
 			t.Errorf("%d lines, counted %+v", lines, c)
 		}
-		d.Restart()
+		d.restart()
 		var got []float64
 		d.Feed([]byte("\r\nST,GS,+00060.0  g\r\n"), func(_ []byte, r weigh.Reading, err error) {
 			if err == nil {
@@ -184,7 +184,7 @@ func TestNoiseCostsItsOwnLine(t *testing.T) {
 	if fmt.Sprint(errs) != fmt.Sprint([]error{ErrUnknown, ErrOverlong, ErrUnit}) {
 		t.Errorf("errors %v", errs)
 	}
-	if c, want := d.Counts(), (Counts{OK: 4, Unknown: 2, Overlong: 1, Overload: 1}); c != want {
+	if c, want := d.counts(), (Counts{OK: 4, Unknown: 2, Overlong: 1, Overload: 1}); c != want {
 		t.Errorf("counts %+v, want %+v", c, want)
 	}
 }
@@ -200,12 +200,12 @@ func TestAutoSettles(t *testing.T) {
 	} {
 		d := synced(t, Auto)
 		readings, errs := feed(d, times(linesToSettle-1, line)...)
-		if len(readings) != 0 || len(errs) != linesToSettle-1 || !errors.Is(errs[0], ErrLearning) || d.ShapeName() != Auto {
-			t.Errorf("%s: before it is settled: %v, %v, %s", shape, readings, errs, d.ShapeName())
+		if len(readings) != 0 || len(errs) != linesToSettle-1 || !errors.Is(errs[0], ErrLearning) || d.shapeName() != Auto {
+			t.Errorf("%s: before it is settled: %v, %v, %s", shape, readings, errs, d.shapeName())
 		}
 		readings, errs = feed(d, line, line)
-		if len(readings) != 2 || readings[0].Grams != 60 || len(errs) != 0 || d.ShapeName() != shape {
-			t.Errorf("%s: settled on %s, read %v, %v", shape, d.ShapeName(), readings, errs)
+		if len(readings) != 2 || readings[0].Grams != 60 || len(errs) != 0 || d.shapeName() != shape {
+			t.Errorf("%s: settled on %s, read %v, %v", shape, d.shapeName(), readings, errs)
 		}
 	}
 }
@@ -246,7 +246,7 @@ func TestMissingUnitIsTheUnitSeenBefore(t *testing.T) {
 		t.Errorf("read %+v", readings)
 	}
 	// After a reopening it may be another scale.
-	d.Restart()
+	d.restart()
 	feed(d, "")
 	if readings, _ = feed(d, "   0.070   "); len(readings) != 1 || readings[0].HasWeight {
 		t.Errorf("after Restart: %+v; want no weight without a unit", readings)
@@ -257,8 +257,8 @@ func TestAutoStartsAfreshWhenTheScaleWasSetAnew(t *testing.T) {
 	d := synced(t, Auto)
 	feed(d, times(10, "    60.0 g")...)
 	readings, _ := feed(d, times(linesToDoubt+linesToSettle, "ST,GS,+00060.0  g")...)
-	if len(readings) != 1 || d.ShapeName() != "status-first" {
-		t.Errorf("read %d, shape %s", len(readings), d.ShapeName())
+	if len(readings) != 1 || d.shapeName() != "status-first" {
+		t.Errorf("read %d, shape %s", len(readings), d.shapeName())
 	}
 }
 
@@ -273,7 +273,7 @@ func TestLostByteOfAFixedWidth(t *testing.T) {
 	} {
 		d := synced(t, shape)
 		feed(d, times(linesToSettle+linesToFixWidth, line)...)
-		before := d.Counts()
+		before := d.counts()
 		for lost := range line {
 			readings, errs := feed(d, line[:lost]+line[lost+1:])
 			// Without its unit the line says the same weight, moving.
@@ -284,7 +284,7 @@ func TestLostByteOfAFixedWidth(t *testing.T) {
 				t.Errorf("%s: the good line after it: %v, %v", shape, readings, errs)
 			}
 		}
-		if d.Counts().Torn == before.Torn {
+		if d.counts().Torn == before.Torn {
 			t.Errorf("%s: nothing was counted as torn", shape)
 		}
 	}

@@ -41,11 +41,11 @@ type HIDLayout struct {
 	weightLen                      int // in bytes
 }
 
-// ErrNoScale means that a device's descriptor describes no scale.
-var ErrNoScale = errors.New("the device is no scale: its descriptor has no data report of usage page 0x8D")
+// errNoScale means that a device's descriptor describes no scale.
+var errNoScale = errors.New("the device is no scale: its descriptor has no data report of usage page 0x8D")
 
 // ParseHIDDescriptor returns the layout of the data report that a report descriptor (HID 1.11,
-// section 6.2.2) describes. The error is ErrNoScale when there is none.
+// section 6.2.2) describes. It returns an error when there is none.
 func ParseHIDDescriptor(descriptor []byte) (HIDLayout, error) {
 	p := hidParser{layout: HIDLayout{known: true, status: -1, unit: -1, exponent: -1, weight: -1}, bits: map[byte]int{}}
 	for len(descriptor) > 0 {
@@ -73,7 +73,7 @@ func ParseHIDDescriptor(descriptor []byte) (HIDLayout, error) {
 	}
 	l := p.layout
 	if l.status < 0 || l.unit < 0 || l.weight < 0 {
-		return HIDLayout{}, ErrNoScale
+		return HIDLayout{}, errNoScale
 	}
 	return l, nil
 }
@@ -191,10 +191,10 @@ var hidUnits = [...]struct {
 	decimals int
 }{2: {grams, 0}, 3: {kilograms, 0}, 1: {grams, 3}, 11: {ounces, 0}, 12: {pounds, 0}}
 
-// Decode returns the reading of one report. The error is or wraps ErrUnknown for a report of
+// decode returns the reading of one report. The error is or wraps ErrUnknown for a report of
 // another kind, and ErrUnit for a unit that is not read. A scale that reports a fault or asks to be
 // calibrated has no weight.
-func (l HIDLayout) Decode(report []byte) (weigh.Reading, error) {
+func (l HIDLayout) decode(report []byte) (weigh.Reading, error) {
 	if !l.known {
 		l = HIDLayout{known: true, numbered: true, number: 3, status: 0, unit: 1, exponent: 2, weight: 3, weightLen: 2}
 	}
@@ -272,11 +272,11 @@ func (h *hidState) describe(descriptor []byte) {
 	}
 }
 
-// FeedReport takes one report and calls each for it, as Feed does for a line.
-func (d *Decoder) FeedReport(report []byte, each func(report []byte, r weigh.Reading, err error)) {
+// feedReport takes one report and calls each for it, as Feed does for a line.
+func (d *Decoder) feedReport(report []byte, each func(report []byte, r weigh.Reading, err error)) {
 	r, err := weigh.Reading{}, d.hid.wrong
 	if err == nil {
-		r, err = d.hid.layout.Decode(report)
+		r, err = d.hid.layout.decode(report)
 	}
 	d.count(r, err)
 	if err == nil {

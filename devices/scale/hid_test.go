@@ -36,7 +36,7 @@ func TestHIDDecode(t *testing.T) {
 		{"a short report", []byte{3, 4, 2, 0, 60}, weigh.Reading{}, ErrTorn},
 		{"nothing", nil, weigh.Reading{}, ErrUnknown},
 	} {
-		got, err := HIDLayout{}.Decode(c.report)
+		got, err := HIDLayout{}.decode(c.report)
 		if math.Abs(got.Grams-c.want.Grams) < 1e-11 {
 			got.Grams = c.want.Grams
 		}
@@ -58,11 +58,11 @@ func TestHIDDescriptor(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r, err := l.Decode([]byte{60, 0, 2, 4}); err != nil || r != reading(60, weigh.Stable, weigh.TareUnknown) {
+	if r, err := l.decode([]byte{60, 0, 2, 4}); err != nil || r != reading(60, weigh.Stable, weigh.TareUnknown) {
 		t.Errorf("%+v, %v", r, err)
 	}
 	keyboard := []byte{0x05, 0x01, 0x09, 0x06, 0xa1, 0x01, 0x75, 0x08, 0x95, 0x06, 0x81, 0x00, 0xc0}
-	if _, err := ParseHIDDescriptor(keyboard); !errors.Is(err, ErrNoScale) {
+	if _, err := ParseHIDDescriptor(keyboard); !errors.Is(err, errNoScale) {
 		t.Errorf("a keyboard: %v", err)
 	}
 }
@@ -77,7 +77,7 @@ func FuzzHID(f *testing.F) {
 			layouts = append(layouts, l)
 		}
 		for _, l := range layouts {
-			r, err := l.Decode(report)
+			r, err := l.decode(report)
 			if err != nil && r != (weigh.Reading{}) || math.IsNaN(r.Grams) || math.Abs(r.Grams) > 1e17 || r.HasWeight && r.Over {
 				t.Errorf("%x: %+v, %v", report, r, err)
 			}
@@ -129,7 +129,7 @@ func BenchmarkEachShape(b *testing.B) {
 		}
 		b.ReportAllocs()
 		for b.Loop() {
-			d.FeedReport(report, each)
+			d.feedReport(report, each)
 		}
 		if readings != b.N {
 			b.Fatalf("%d readings of %d reports", readings, b.N)

@@ -18,7 +18,7 @@ func decoderWithKey(t testing.TB, line, key string) *Decoder {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return NewDecoder(shape).WithKey(k)
+	return NewDecoder(shape).withKey(k)
 }
 
 // The lines are made up after common tickets; those of the stream are as in the tests
@@ -80,7 +80,7 @@ func FuzzParseKey(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		d := NewDecoder(shape).WithKey(key)
+		d := NewDecoder(shape).withKey(key)
 		lines := 0
 		d.Feed(stream, func(line []byte, r weigh.Reading, err error) {
 			lines++
@@ -88,7 +88,7 @@ func FuzzParseKey(f *testing.F) {
 				t.Fatalf("%q is the key and a reading", line)
 			}
 		})
-		c := d.Counts()
+		c := d.counts()
 		if sum := c.OK + c.Torn + c.Unknown + c.Overlong + c.Learning; sum != uint64(lines) {
 			t.Fatalf("%d lines counted as %+v", lines, c)
 		}

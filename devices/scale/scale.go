@@ -77,7 +77,7 @@ func New(c Config) (*Scale, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Scale{settings: c.Link, decoder: NewDecoder(shape).WithKey(key)}
+	s := &Scale{settings: c.Link, decoder: NewDecoder(shape).withKey(key)}
 	if link.IsHID(c.Link.Port) {
 		s.decoder.setName(hidName)
 	}
@@ -86,7 +86,7 @@ func New(c Config) (*Scale, error) {
 
 // begin prepares for what comes after the link was opened.
 func (s *Scale) begin() {
-	s.decoder.Restart()
+	s.decoder.restart()
 	if !link.IsHID(s.settings.Port) {
 		return
 	}
@@ -101,17 +101,17 @@ func (s *Scale) begin() {
 // feed takes what was read.
 func (s *Scale) feed(p []byte, each func(line []byte, r weigh.Reading, err error)) {
 	if link.IsHID(s.settings.Port) {
-		s.decoder.FeedReport(p, each)
+		s.decoder.feedReport(p, each)
 		return
 	}
 	s.decoder.Feed(p, each)
 }
 
 // Counts returns the numbers of lines since New.
-func (s *Scale) Counts() Counts { return s.decoder.Counts() }
+func (s *Scale) Counts() Counts { return s.decoder.counts() }
 
 // ShapeName returns the name of the shape in use, auto while it is being learned.
-func (s *Scale) ShapeName() string { return s.decoder.ShapeName() }
+func (s *Scale) ShapeName() string { return s.decoder.shapeName() }
 
 // Run reads the scale until the context ends and then returns nil. A scale that is absent, busy,
 // lost or silent is reported and is not an error. Run must not be called again while it runs.
@@ -151,7 +151,7 @@ func (s *Scale) Run(ctx context.Context, sink Sink) error {
 			case link.Connected:
 				s.begin()
 			case link.Silent:
-				s.decoder.Interrupt()
+				s.decoder.interrupt()
 			}
 			if sink.Link != nil {
 				sink.Link(c)

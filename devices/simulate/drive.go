@@ -76,13 +76,6 @@ func (d *Drive) Stick() {
 	d.stuck = d.value()
 }
 
-// Free ends a Stick.
-func (d *Drive) Free() {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.stuck = ""
-}
-
 // Run sends lines until the context ends, and then removes the drive.
 func (d *Drive) Run(ctx context.Context) error {
 	ticker := time.NewTicker(d.options.Every)

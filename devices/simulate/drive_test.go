@@ -42,10 +42,6 @@ func TestADriveTellsItsTorque(t *testing.T) {
 	if x := shown(); x != stuck {
 		t.Errorf("stuck at %v it shows %v", stuck, x)
 	}
-	d.Free()
-	if x := shown(); math.Abs(x-80) > 4 {
-		t.Errorf("free again it shows %v", x)
-	}
 }
 
 func TestADriveSpeaksAndTakesItsNameAway(t *testing.T) {

@@ -51,15 +51,15 @@ const (
 	every = 4
 )
 
-// Points is the number of quantiles of an [End], and Deviate the standard normal deviate of one of
+// points is the number of quantiles of an [End], and Deviate the standard normal deviate of one of
 // them: from -3 to 3.
-const Points = 13
+const points = 13
 
 // Deviate returns the standard normal deviate of the k-th quantile.
-func Deviate(k int) float64 { return float64(k-Points/2) / 2 }
+func Deviate(k int) float64 { return float64(k-points/2) / 2 }
 
 // End is the distribution of the adhesion end of a batch: quantiles of ln (age in h) at the deviates, rising.
-type End [Points]float64
+type End [points]float64
 
 // Learn returns the adhesion end of a batch of an ink whose nominal visible life at 20 °C and 50 % is lifeH
 // hours. batch is its id: its own tests tell of its own end; those of other batches tell of the ink, each as if
@@ -227,7 +227,7 @@ func (e End) Valid() bool {
 // Quantile returns ln of the age in h below which a share of the batches ends; the inverse of [End.Share].
 func (e *End) Quantile(share float64) float64 {
 	place := (math.Sqrt2*math.Erfinv(2*share-1) - Deviate(0)) * 2
-	k := int(min(max(place, 0), Points-2))
+	k := int(min(max(place, 0), points-2))
 	return e[k] + (place-float64(k))*(e[k+1]-e[k])
 }
 
@@ -235,7 +235,7 @@ func (e *End) Quantile(share float64) float64 {
 // deviate is linear in ln.
 func (e *End) Share(ln float64) float64 {
 	k := 1
-	for k < Points-1 && ln > e[k] {
+	for k < points-1 && ln > e[k] {
 		k++
 	}
 	width := max(e[k]-e[k-1], 1e-6)

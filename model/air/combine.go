@@ -9,10 +9,10 @@ type Reading struct {
 	AccuracyPct float64 // accuracy of the relative humidity in %, plus or minus, above 0
 }
 
-// Agree reports whether two sensors differ by no more than the sum of their accuracies, in
+// agree reports whether two sensors differ by no more than the sum of their accuracies, in
 // temperature and in vapour pressure. The vapour pressures are compared as relative humidities at the
 // mean of both temperatures: sensors in one room see the same vapour, but one of them may be warmer.
-func Agree(a, b Reading) bool {
+func agree(a, b Reading) bool {
 	if math.Abs(a.TemperatureC-b.TemperatureC) > a.AccuracyC+b.AccuracyC {
 		return false
 	}
@@ -29,7 +29,7 @@ func Agreeing(readings []Reading) []bool {
 	for i, centre := range readings {
 		g := group{of: i, pressure: centre.VapourPressurePa(), temperature: centre.TemperatureC}
 		for _, r := range readings {
-			if Agree(centre, r) {
+			if agree(centre, r) {
 				g.n++
 				g.weight += 1 / (r.AccuracyPct * r.AccuracyPct)
 			}
@@ -40,7 +40,7 @@ func Agreeing(readings []Reading) []bool {
 	}
 	speaks := make([]bool, len(readings))
 	for i, r := range readings {
-		speaks[i] = Agree(readings[best.of], r)
+		speaks[i] = agree(readings[best.of], r)
 	}
 	return speaks
 }

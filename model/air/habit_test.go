@@ -194,7 +194,7 @@ func FuzzHistory(f *testing.F) {
 		}
 		at, a := time.Unix(start%(1<<40), 0), State{celsius, pct}
 		h = h.With(at, time.Duration(seconds%(1<<30))*time.Second, a, day(3))
-		if err := h.Valid(); err != nil {
+		if err := h.valid(); err != nil {
 			t.Fatal(err)
 		}
 		if habit, ok := h.Habit(); ok {

@@ -33,9 +33,9 @@ type History struct {
 	Humidities   []int16 `json:"humidities"`
 }
 
-// Valid returns nil when the history is one that With could have made. The error names what is
+// valid returns nil when the history is one that With could have made. The error names what is
 // wrong.
-func (h History) Valid() error {
+func (h History) valid() error {
 	if len(h.Temperatures) != len(h.Humidities) || len(h.Temperatures) > historyHours {
 		return fmt.Errorf("history of %d temperatures and %d humidities, at most %d", len(h.Temperatures), len(h.Humidities), historyHours)
 	}
@@ -60,7 +60,7 @@ func (h *History) UnmarshalJSON(text []byte) error {
 	if err := json.Unmarshal(text, &read); err != nil {
 		return err
 	}
-	if err := History(read).Valid(); err != nil {
+	if err := History(read).valid(); err != nil {
 		return err
 	}
 	*h = History(read)

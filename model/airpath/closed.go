@@ -120,10 +120,10 @@ func near(a, b air.State) bool {
 	return math.Abs(a.TemperatureC-b.TemperatureC) < air.SameWithinC && math.Abs(a.HumidityPct-b.HumidityPct) < air.SameWithinPct
 }
 
-// Worst returns the warmest temperature and the highest humidity of the last 24 hours of
+// worst returns the warmest temperature and the highest humidity of the last 24 hours of
 // the path, which a silent sensor may be hiding. It is the assumption for unmeasured air
 // where there is no path yet.
-func (c Closed) Worst() air.State {
+func (c Closed) worst() air.State {
 	if c.Until.IsZero() {
 		return unmeasuredWorst
 	}
@@ -146,7 +146,7 @@ func (c Closed) Since(from time.Time) []cure.Step {
 	fill := func(a air.State, end time.Time) {
 		if end.After(at) {
 			steps = append(steps, cure.Step{
-				Duration: end.Sub(at), From: a, To: a, Kind: cure.Stale, Worst: c.Worst(), Uncertain: true,
+				Duration: end.Sub(at), From: a, To: a, Kind: cure.Stale, Worst: c.worst(), Uncertain: true,
 			})
 			at = end
 		}

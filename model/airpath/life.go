@@ -141,7 +141,7 @@ func (p *Path) Outlook(closed Closed, staleAfter time.Duration) Outlook {
 	if p == nil {
 		return Outlook{Closed: closed}
 	}
-	return Outlook{Closed: closed, Habit: p.Habit(closed), StaleAfter: staleAfter, Read: true}
+	return Outlook{Closed: closed, Habit: p.habitFor(closed), StaleAfter: staleAfter, Read: true}
 }
 
 // Ends returns the ends of an ensemble that stands in the zone from the end of the closed path
@@ -162,14 +162,14 @@ func (o Outlook) Explain(ensemble *cure.Ensemble, place cure.Place, weighing flo
 func (o Outlook) assumed() (age time.Duration, known []cure.ForecastOption) {
 	closed := o.Closed
 	if closed.ReadAt.IsZero() || !o.Read {
-		return 0, []cure.ForecastOption{cure.TowardsWorst(closed.Worst())}
+		return 0, []cure.ForecastOption{cure.TowardsWorst(closed.worst())}
 	}
 	age = closed.Until.Sub(closed.ReadAt)
 	if o.Habit != nil {
 		known = append(known, cure.Along(o.Habit.Ahead(closed.Air, closed.ReadAt)))
 	}
 	if age > o.StaleAfter {
-		known = append(known, cure.TowardsWorst(closed.Worst()))
+		known = append(known, cure.TowardsWorst(closed.worst()))
 	}
 	return age, known
 }

@@ -139,7 +139,7 @@ func (p *Path) Open(closed Closed, now time.Time, with Sensors) cure.Step {
 	age := now.Sub(read)
 	switch {
 	case read.IsZero() || age > with.StaleAfter:
-		step.Kind, step.Worst, step.Uncertain = cure.Stale, closed.Worst(), true
+		step.Kind, step.Worst, step.Uncertain = cure.Stale, closed.worst(), true
 		if read.IsZero() {
 			step.Held = 0
 		}
@@ -158,7 +158,7 @@ func (p *Path) Open(closed Closed, now time.Time, with Sensors) cure.Step {
 // reads any more.
 func Unread(closed Closed, now time.Time) cure.Step {
 	return cure.Step{
-		Duration: now.Sub(closed.Until), From: closed.Air, To: closed.Air, Kind: cure.Stale, Worst: closed.Worst(), Uncertain: true,
+		Duration: now.Sub(closed.Until), From: closed.Air, To: closed.Air, Kind: cure.Stale, Worst: closed.worst(), Uncertain: true,
 	}
 }
 
@@ -182,9 +182,9 @@ func (p *Path) Value(closed Closed) (a air.State, measured bool) {
 	return closed.Air, true
 }
 
-// Habit returns what the zone's air usually does, nil while too little is known. It is
+// habitFor returns what the zone's air usually does, nil while too little is known. It is
 // learned again when an hour is over.
-func (p *Path) Habit(closed Closed) *air.Habit {
+func (p *Path) habitFor(closed Closed) *air.Habit {
 	if of := [2]int64{closed.Hours.First, closed.Hours.End()}; p.habitOfHours != of {
 		p.habit, _ = closed.Hours.Habit()
 		p.habitOfHours = of
@@ -194,7 +194,7 @@ func (p *Path) Habit(closed Closed) *air.Habit {
 
 // setDrift notes in a step without readings how far the zone's air usually strays.
 func (p *Path) setDrift(closed Closed, step *cure.Step) {
-	if habit := p.Habit(closed); habit != nil {
+	if habit := p.habitFor(closed); habit != nil {
 		perRoot := habit.PerRootHour()
 		step.DriftK, step.DriftPct = perRoot.TemperatureC, perRoot.HumidityPct
 	}
@@ -225,7 +225,7 @@ func (c *closing) hold(end time.Time) {
 		c.path.setDrift(first, &step)
 		switch {
 		case read.IsZero(), !start.Before(border):
-			step.Kind, step.Worst = cure.Stale, c.closed.Worst()
+			step.Kind, step.Worst = cure.Stale, c.closed.worst()
 			if read.IsZero() {
 				step.Held = 0
 			}

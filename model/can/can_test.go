@@ -29,7 +29,7 @@ func TestLastDay(t *testing.T) {
 		{Can{Part: mix.Ink, Material: "h", OpenedOn: "2026-05-01"}, ""},
 		{Can{Part: mix.Hardener, Material: "h", OpenedOn: "not a date", UseBy: "2026-05-10"}, "2026-05-10"},
 	} {
-		if got := rules.LastDay(&c.can); got != c.want {
+		if got := rules.lastDay(&c.can); got != c.want {
 			t.Errorf("%+v: last day %q, want %q", c.can, got, c.want)
 		}
 	}
@@ -57,7 +57,7 @@ func TestStir(t *testing.T) {
 	}{
 		{Can{Part: mix.Ink}, "can-never-stirred"},
 		{Can{Part: mix.Ink, UsedAt: noon}, "can-never-stirred"}, // pouring does not stir up
-		{Can{Part: mix.Ink, StirredAt: noon.Add(-StirAfter)}, ""},
+		{Can{Part: mix.Ink, StirredAt: noon.Add(-stirAfter)}, ""},
 		{Can{Part: mix.Ink, StirredAt: noon.Add(-4 * day)}, "can-has-stood"},
 		{Can{Part: mix.Ink, StirredAt: noon.Add(-9 * day), UsedAt: noon.Add(-day)}, ""},
 		{Can{Part: mix.Ink, StirredAt: noon.Add(-day), Doubt: true}, "can-stood-unknown"},

@@ -10,9 +10,9 @@ import (
 	"potlifed/model/mix"
 )
 
-// StirAfter is how long a can of ink may stand before it must be stirred to the bottom
+// stirAfter is how long a can of ink may stand before it must be stirred to the bottom
 // again: heavy pigments settle (common practice, no source).
-const StirAfter = 3 * 24 * time.Hour
+const stirAfter = 3 * 24 * time.Hour
 
 // Rules are what cans are judged by at one moment.
 type Rules struct {
@@ -26,10 +26,10 @@ type Rules struct {
 	UseWithinOpened map[string]time.Duration
 }
 
-// LastDay returns the last date on which a can may be used, empty if it has none. It is
+// lastDay returns the last date on which a can may be used, empty if it has none. It is
 // the earlier of the use-by date and, for a hardener with a known date of opening, the
 // end of the time for which it may be used once open. Parts of a day are dropped.
-func (r Rules) LastDay(c *Can) string {
+func (r Rules) lastDay(c *Can) string {
 	last := c.UseBy
 	opened, err := time.Parse(time.DateOnly, c.OpenedOn)
 	within := r.UseWithinOpened[c.Material]
@@ -51,7 +51,7 @@ type Verdict struct {
 	ExpiryNotKnown bool
 	NeverStirred   bool
 	// Stood is for how long the can was neither stirred nor poured from, if that is longer
-	// than [StirAfter]; else 0.
+	// than [stirAfter]; else 0.
 	Stood time.Duration
 	// StoodUnknown: the can may have stood for longer than the clocks say.
 	StoodUnknown bool
@@ -60,7 +60,7 @@ type Verdict struct {
 // Judge returns the verdict on a can. Only ink settles, so that only a can of ink needs a
 // stir; stirring air into hardener or thinner would do harm.
 func (r Rules) Judge(c *Can) Verdict {
-	v := Verdict{Can: c, LastDay: r.LastDay(c)}
+	v := Verdict{Can: c, LastDay: r.lastDay(c)}
 	if v.LastDay != "" {
 		v.ExpiryNotKnown = !r.ClockSet
 		v.Expired = r.ClockSet && Date(r.Now) > v.LastDay
@@ -69,7 +69,7 @@ func (r Rules) Judge(c *Can) Verdict {
 		return v
 	}
 	v.NeverStirred = c.StirredAt.IsZero()
-	if stood := r.Now.Sub(c.handledAt()); !v.NeverStirred && stood > StirAfter {
+	if stood := r.Now.Sub(c.handledAt()); !v.NeverStirred && stood > stirAfter {
 		v.Stood = stood
 	}
 	v.StoodUnknown = !v.NeverStirred && c.Doubt

@@ -27,9 +27,6 @@ func (c *Ensemble) MarkAtLeast() {
 	c.crossNow()
 }
 
-// AtLeast reports whether age and spent life are only lower limits.
-func (c *Ensemble) AtLeast() bool { return c.gap != nil }
-
 // CountGap adds a time that has become known, usually as one Bridged step, to the past of the
 // batch, and removes the estimates of it. Age, spent life and doubtful share grow by the whole
 // step. The cup's present temperature is not changed; the step starts with the cup as warm as

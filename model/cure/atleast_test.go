@@ -13,7 +13,7 @@ func TestAtLeastAddsRiskUntilTheGapIsCounted(t *testing.T) {
 	c.Advance(bench, still(22, 50, 4*time.Hour))
 	known := c.Clone()
 	c.MarkAtLeast()
-	if !c.AtLeast() || c.Risk() <= known.Risk() || c.Spent() != known.Spent() || c.Age() != known.Age() {
+	if c.gap == nil || c.Risk() <= known.Risk() || c.Spent() != known.Spent() || c.Age() != known.Age() {
 		t.Errorf("marked: risk %v, known %v", c.Risk(), known.Risk())
 	}
 	once := c.Risk()
@@ -29,8 +29,8 @@ func TestAtLeastAddsRiskUntilTheGapIsCounted(t *testing.T) {
 	// As if the gap had been known when it happened.
 	known.Advance(bench, gap)
 	known.Advance(bench, still(22, 50, 10*time.Minute))
-	if c.AtLeast() || c.Age() != known.Age() {
-		t.Errorf("counted: at least %v, age %v, want %v", c.AtLeast(), c.Age(), known.Age())
+	if c.gap != nil || c.Age() != known.Age() {
+		t.Errorf("counted: at least %v, age %v, want %v", c.gap != nil, c.Age(), known.Age())
 	}
 	near(t, "spent", c.Spent(), known.Spent(), 1e-9)
 	near(t, "risk", c.Risk(), known.Risk(), 1e-4)
@@ -67,15 +67,15 @@ func TestGapBeforeGoodCountsBeforeGood(t *testing.T) {
 	c.MarkAtLeast()
 	c.Good()
 	c.CountGap(bench, Step{Duration: 4 * time.Hour, From: now, To: now, Kind: Bridged})
-	if c.Risk() > 1e-12 || c.GoodAt() != 7*time.Hour {
-		t.Errorf("risk %v, good at %v: the batch was seen good after the gap", c.Risk(), c.GoodAt())
+	if c.Risk() > 1e-12 || c.goodAt != 7*time.Hour {
+		t.Errorf("risk %v, good at %v: the batch was seen good after the gap", c.Risk(), c.goodAt)
 	}
 	d := usualEnsembleAt(t, now)
 	d.Advance(bench, still(22, 50, 3*time.Hour))
 	d.Good()
 	d.MarkAtLeast()
 	d.CountGap(bench, Step{Duration: 4 * time.Hour, From: now, To: now, Kind: Bridged})
-	if d.Risk() < 0.3 || d.GoodAt() != 3*time.Hour {
-		t.Errorf("risk %v, good at %v: the gap came after the look", d.Risk(), d.GoodAt())
+	if d.Risk() < 0.3 || d.goodAt != 3*time.Hour {
+		t.Errorf("risk %v, good at %v: the gap came after the look", d.Risk(), d.goodAt)
 	}
 }

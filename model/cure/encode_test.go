@@ -79,8 +79,8 @@ func randomLife(t *rapid.T, c *Ensemble) {
 		if (ends.Low <= c.Age()) != (risk >= 0.10) || (ends.Expected <= c.Age()) != (risk >= 0.50) || (ends.High <= c.Age()) != (risk >= 0.90) {
 			t.Fatalf("at %v: risk %v, ends %+v", c.Age(), risk, ends)
 		}
-		if c.GoodAt() > c.Age() || !(c.DoubtfulShare() >= 0 && c.DoubtfulShare() <= 1) || !(c.Rate(p, s.To) > 0) {
-			t.Fatalf("good at %v of %v, doubtful %v", c.GoodAt(), c.Age(), c.DoubtfulShare())
+		if c.goodAt > c.Age() || !(c.DoubtfulShare() >= 0 && c.DoubtfulShare() <= 1) || !(c.Rate(p, s.To) > 0) {
+			t.Fatalf("good at %v of %v, doubtful %v", c.goodAt, c.Age(), c.DoubtfulShare())
 		}
 	}
 }

@@ -124,7 +124,7 @@ func TestCrossingsAreFoundInsideTheStepAndStay(t *testing.T) {
 	}
 	fine.Good()
 	after := fine.Forecast(bench, now, 0)
-	if fine.Risk() != 0 || after.Low <= fine.Age() || after.Expected <= after.Low || after.High <= after.Expected || fine.GoodAt() != fine.Age() {
+	if fine.Risk() != 0 || after.Low <= fine.Age() || after.Expected <= after.Low || after.High <= after.Expected || fine.goodAt != fine.Age() {
 		t.Errorf("after good: risk %v, ends %+v at %v", fine.Risk(), after, fine.Age())
 	}
 }

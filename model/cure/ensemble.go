@@ -199,12 +199,8 @@ func (c *Ensemble) exposures(phi float64) []float64 {
 	return own
 }
 
-// Age returns the time since the first hardener. It is a lower limit while AtLeast is true.
+// Age returns the time since the first hardener. It is a lower limit from a MarkAtLeast until the time is known.
 func (c *Ensemble) Age() time.Duration { return c.age }
-
-// GoodAt returns the age at which the batch was last known good: 0, the first hardener, or the
-// age at the last Good.
-func (c *Ensemble) GoodAt() time.Duration { return c.goodAt }
 
 // Ink returns the ink from which the members were drawn.
 func (c *Ensemble) Ink() Ink { return c.ink }
@@ -226,7 +222,7 @@ func (c *Ensemble) DoubtfulShare() float64 {
 func (c *Ensemble) CupTemperatureC() float64 { return c.nominal.CupC }
 
 // Risk returns the probability, 0 to 1, that the batch is over by now, given that it was good at
-// GoodAt. An unknown gap counts with its drawn doses.
+// the last Good. An unknown gap counts with its drawn doses.
 func (c *Ensemble) Risk() float64 { return c.riskOf(c.now.dose) }
 
 // riskOf returns the risk at the members' doses.

@@ -8,7 +8,7 @@ import (
 )
 
 // Ends are the ages, counted from the first hardener, at which 50, 10 and 90 % of all batches
-// like this one are over, given that it was good at GoodAt. Low ≤ Expected ≤ High. An end in the
+// like this one are over, given that it was good at the last Good. Low ≤ Expected ≤ High. An end in the
 // past is the instant at which the risk passed its level; it stays until the next Good.
 type Ends struct {
 	Expected, Low, High time.Duration

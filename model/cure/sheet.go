@@ -35,9 +35,9 @@ type Sheet struct {
 	ActivationKJPerMol float64
 }
 
-// ErrNoShare means that heat and moisture together cannot explain the range of the sheet: the
+// errNoShare means that heat and moisture together cannot explain the range of the sheet: the
 // life of an ink would differ less between the two ends even if only moisture spent it.
-var ErrNoShare = errors.New("no share of the moisture path explains this range")
+var errNoShare = errors.New("no share of the moisture path explains this range")
 
 // withDefaults returns the sheet with the reference filled in.
 func (s Sheet) withDefaults() Sheet {
@@ -97,11 +97,11 @@ func plain(d time.Duration) string {
 }
 
 // Calibrate returns the ink that the sheet's figures describe, with the default priors. The
-// error names a figure that is out of range, or is ErrNoShare.
+// error names a figure that is out of range, or says that the two figures do not go together.
 //
 // Two figures determine both paths exactly. With r = A k + B e, A k + B e_dry = 1/Longest and A
 // k + B e_humid = 1/Shortest at the temperature of the sheet. That needs A ≥ 0, that is
-// Shortest/Longest ≥ dry/humid; otherwise the error is ErrNoShare. With one figure, the share
+// Shortest/Longest ≥ dry/humid; otherwise they do not go together. With one figure, the share
 // has its default.
 func (s Sheet) Calibrate() (Ink, error) {
 	s = s.withDefaults()
@@ -130,7 +130,7 @@ func (s Sheet) Calibrate() (Ink, error) {
 	if heat < -1e-12/s.Longest.Hours() {
 		return Ink{}, fmt.Errorf("pot life: %s..%s between %v and %v %%: %w: shortest/longest must be at least dry/humid, %.3g; "+
 			"check the figures and the two ends, or give one figure as about",
-			plain(s.Shortest), plain(s.Longest), s.DryPct, s.HumidPct, ErrNoShare, s.DryPct/s.HumidPct)
+			plain(s.Shortest), plain(s.Longest), s.DryPct, s.HumidPct, errNoShare, s.DryPct/s.HumidPct)
 	}
 	heat = max(heat, 0) / arrhenius(ink.activationK(), s.AtTemperatureC)
 	rate := heat + moisture*referenceVapourPa

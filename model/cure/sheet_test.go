@@ -138,7 +138,7 @@ func TestCalibrateRefusesARangeNoShareExplains(t *testing.T) {
 	// 6/8 < 70/80 would need a heat path below zero.
 	sheet := usual
 	sheet.AtTemperatureC, sheet.DryPct, sheet.HumidPct = 20, 70, 80
-	if _, err := sheet.Calibrate(); !errors.Is(err, ErrNoShare) {
+	if _, err := sheet.Calibrate(); !errors.Is(err, errNoShare) {
 		t.Errorf("error %v, want ErrNoShare", err)
 	}
 	// The limit itself: an ink of moisture alone.

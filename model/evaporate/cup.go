@@ -34,12 +34,12 @@ func NewCup(catalysedG, thinnerG float64) (Cup, error) {
 // LostG returns the whole loss in g, weighed and estimated.
 func (c Cup) LostG() float64 { return c.WeighedLossG + c.EstimatedLossG }
 
-// ThinnerG returns the thinner that should still be in the cup, in g. It is 0 where more was
+// thinnerG returns the thinner that should still be in the cup, in g. It is 0 where more was
 // lost than was poured in: the ink's own solvents evaporate too.
-func (c Cup) ThinnerG() float64 { return max(c.PouredG-c.LostG(), 0) }
+func (c Cup) thinnerG() float64 { return max(c.PouredG-c.LostG(), 0) }
 
-// ThinnerPct returns [Cup.ThinnerG] in % of ink and hardener; 0 for an empty cup.
-func (c Cup) ThinnerPct() float64 { return c.pct(c.ThinnerG()) }
+// ThinnerPct returns the thinner that should still be in the cup, in % of ink and hardener; 0 for an empty cup.
+func (c Cup) ThinnerPct() float64 { return c.pct(c.thinnerG()) }
 
 // emptyG is less ink than stays on the wall of any cup. Below it no percentage is calculated,
 // since the quotient may be infinite.
@@ -53,14 +53,14 @@ func (c Cup) pct(grams float64) float64 {
 	return 100 * grams / c.CatalysedG
 }
 
-// ContentG returns the mass that should be in the cup, in g.
-func (c Cup) ContentG() float64 { return c.CatalysedG + c.PouredG - c.LostG() }
+// contentG returns the mass that should be in the cup, in g.
+func (c Cup) contentG() float64 { return c.CatalysedG + c.PouredG - c.LostG() }
 
 // Stood returns the cup after it stood open for a stretch of time. Thinner and opening must be
 // valid. The estimate never takes more thinner than is in the cup.
 func (c Cup) Stood(t Thinner, o Opening, s Stretch) Cup {
-	there := c.ThinnerG()
-	c.EstimatedLossG += there - leftAfter(there, c.CatalysedG, t, o.RateGPerH(t)*s.hoursAt20())
+	there := c.thinnerG()
+	c.EstimatedLossG += there - leftAfter(there, c.CatalysedG, t, o.rateGPerH(t)*s.hoursAt20())
 	return c
 }
 
@@ -81,7 +81,7 @@ func (c Cup) Thinned(grams float64) Cup {
 // Printed returns the cup after grams of its content were printed. Ink, hardener, thinner and
 // losses are reduced in proportion.
 func (c Cup) Printed(grams float64) Cup {
-	content := c.ContentG()
+	content := c.contentG()
 	if !(grams > 0) || !(content > 0) {
 		return c
 	}
@@ -93,9 +93,9 @@ func (c Cup) Printed(grams float64) Cup {
 	return c
 }
 
-// ErrGained means that a cup weighs more than before: something was put in that is not in its
+// errGained means that a cup weighs more than before: something was put in that is not in its
 // balance.
-var ErrGained = errors.New("the cup weighs more than before; something was put in")
+var errGained = errors.New("the cup weighs more than before; something was put in")
 
 // LossBetween returns the mass in g that evaporated between two weighings of the same cup, and
 // its standard uncertainty in g. Both weights may be gross or both net. takenG was printed
@@ -104,7 +104,7 @@ var ErrGained = errors.New("the cup weighs more than before; something was put i
 // The uncertainty is that of the scale alone: division/√6 for a difference of two readings (JCGM
 // 100, F.2.2.1). The error of takenG adds to it, so it is best to weigh a cup when nothing was
 // printed in between. A gain within twice the uncertainty counts as a loss of 0. A larger one is
-// ErrGained.
+// an error.
 func LossBetween(beforeG, afterG, takenG, divisionG float64) (lossG, uncertaintyG float64, err error) {
 	for _, grams := range []float64{beforeG, afterG, takenG} {
 		if !(grams >= 0 && grams <= 1e6) {
@@ -117,7 +117,7 @@ func LossBetween(beforeG, afterG, takenG, divisionG float64) (lossG, uncertainty
 	uncertaintyG = divisionG / math.Sqrt(6)
 	lossG = beforeG - afterG - takenG
 	if lossG < -2*uncertaintyG {
-		return 0, 0, fmt.Errorf("weighed cup: %.4g g more than expected: %w", -lossG, ErrGained)
+		return 0, 0, fmt.Errorf("weighed cup: %.4g g more than expected: %w", -lossG, errGained)
 	}
 	return max(lossG, 0), uncertaintyG, nil
 }
@@ -134,7 +134,7 @@ const (
 )
 
 // TopUp is advice on how much thinner brings the cup back to its share of thinner as mixed. It
-// does not renew the pot life; see [NoRenewal].
+// does not renew the pot life.
 type TopUp struct {
 	LostG         float64 `json:"lost_g" doc:"thinner that has evaporated, in g"`
 	Basis         Basis   `json:"basis" doc:"how that is known: estimated, weighed-and-estimated or weighed"`

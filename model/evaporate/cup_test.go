@@ -98,11 +98,11 @@ func TestAWholePipetteStaysWithinTheRangeToo(t *testing.T) {
 func TestPrintedTakesItsShareOfEverything(t *testing.T) {
 	c := usualCup(t).Weighed(1.5)
 	c.EstimatedLossG = 1
-	half := c.Printed(c.ContentG() / 2)
-	near(t, "content", half.ContentG(), 40, 1e-9)
+	half := c.Printed(c.contentG() / 2)
+	near(t, "content", half.contentG(), 40, 1e-9)
 	near(t, "share", half.ThinnerPct(), c.ThinnerPct(), 1e-9)
 	near(t, "advice", half.Advise(20, 2).AddG, c.Advise(20, 2).AddG/2, 1e-9)
-	if empty := c.Printed(1000); empty.ContentG() != 0 || empty.ThinnerPct() != 0 || empty.Advise(20, 2).AddG != 0 {
+	if empty := c.Printed(1000); empty.contentG() != 0 || empty.ThinnerPct() != 0 || empty.Advise(20, 2).AddG != 0 {
 		t.Errorf("%+v", empty)
 	}
 	if same := c.Printed(-5); same != c {
@@ -120,11 +120,11 @@ func TestLossBetween(t *testing.T) {
 	if loss, _, err := LossBetween(90, 90.5, 0, 1); loss != 0 || err != nil {
 		t.Errorf("within the scale's doubt: %v, %v", loss, err)
 	}
-	if _, _, err := LossBetween(90, 92, 0, 1); !errors.Is(err, ErrGained) || !strings.Contains(err.Error(), "2 g more") {
+	if _, _, err := LossBetween(90, 92, 0, 1); !errors.Is(err, errGained) || !strings.Contains(err.Error(), "2 g more") {
 		t.Errorf("a gain: %v", err)
 	}
 	for _, bad := range [][4]float64{{-1, 0, 0, 1}, {90, math.NaN(), 0, 1}, {90, 80, math.Inf(1), 1}, {90, 80, 0, 0}, {90, 80, 0, math.NaN()}} {
-		if _, _, err := LossBetween(bad[0], bad[1], bad[2], bad[3]); err == nil || errors.Is(err, ErrGained) {
+		if _, _, err := LossBetween(bad[0], bad[1], bad[2], bad[3]); err == nil || errors.Is(err, errGained) {
 			t.Errorf("%v: %v", bad, err)
 		}
 	}
@@ -172,10 +172,4 @@ func TestAdviceInAnyOrderOfThings(t *testing.T) {
 			}
 		}
 	})
-}
-
-func TestTheStatementSaysWhatItMust(t *testing.T) {
-	if !strings.Contains(NoRenewal, "does not renew its pot life") {
-		t.Error(NoRenewal)
-	}
 }

@@ -15,8 +15,8 @@
 // solvents of the ink itself. Weighing the cup again is more certain and replaces the estimate
 // (see [Cup]).
 //
-// Masses are in g, temperatures in °C. The package has no clock. It does not change the pot
-// life: see [NoRenewal].
+// Masses are in g, temperatures in °C. The package has no clock. Thinner does not
+// renew the pot life: the batch ends when it would have ended without.
 package evaporate
 
 import (
@@ -25,9 +25,6 @@ import (
 	"math"
 	"time"
 )
-
-// NoRenewal is the sentence that must be shown wherever thinner is advised.
-const NoRenewal = "Thinner makes the ink thinner; it does not renew its pot life. The batch ends when it would have ended without."
 
 const (
 	// fluxCoefficient is that of Mackay and van Wesenbeeck in g/(m² h) per Pa g/mol: a mass
@@ -43,10 +40,10 @@ const (
 	// converted to another temperature (Clausius and Clapeyron). An assumption: cyclic ketones
 	// and acetates of the trade lie between 43 and 46 kJ/mol (from memory).
 	vaporisationJPerMol = 44e3
-	// RestMolarMassG is the mean molar mass in g/mol of ink and hardener together. An
+	// restMolarMassG is the mean molar mass in g/mol of ink and hardener together. An
 	// assumption: half of their mass is solvents of about 100 g/mol. The rest is binder with a
 	// molar mass of thousands, and pigment, which adds no moles.
-	RestMolarMassG = 200.0
+	restMolarMassG = 200.0
 	// DefaultMouthMM is the inner diameter in mm of the mouth of an ink cup of 90 mm (common
 	// practice, no source).
 	DefaultMouthMM = 90.0
@@ -77,16 +74,16 @@ type Thinner struct {
 	MolarMassG       float64 ` doc:"molar mass in g/mol"`
 }
 
-// ErrUnknownThinner means that the vapour pressure or the molar mass of the thinner is not
+// errUnknownThinner means that the vapour pressure or the molar mass of the thinner is not
 // known, so that no loss can be estimated. A weighed loss can still be replaced.
-var ErrUnknownThinner = errors.New("vapour pressure or molar mass of the thinner is not known")
+var errUnknownThinner = errors.New("vapour pressure or molar mass of the thinner is not known")
 
-// Valid returns nil when an estimate can be made. The error is ErrUnknownThinner where a figure
-// is missing, and otherwise names the figure that is out of range.
+// Valid returns nil when an estimate can be made. The error says that a figure
+// is missing, or names the figure that is out of range.
 func (t Thinner) Valid() error {
 	switch {
 	case t.VapourPressurePa == 0 || t.MolarMassG == 0:
-		return fmt.Errorf("thinner: %w", ErrUnknownThinner)
+		return fmt.Errorf("thinner: %w", errUnknownThinner)
 	case !(t.VapourPressurePa > 0 && t.VapourPressurePa <= 100e3):
 		return fmt.Errorf("thinner: vapour pressure %v Pa: want above 0 and at most 100000", t.VapourPressurePa)
 	case !(t.MolarMassG >= 10 && t.MolarMassG <= 1000):
@@ -113,8 +110,8 @@ func (o Opening) Valid() error {
 	return nil
 }
 
-// RateGPerH returns what the cup would lose at 20 °C if it held the pure thinner, in g/h.
-func (o Opening) RateGPerH(t Thinner) float64 {
+// rateGPerH returns what the cup would lose at 20 °C if it held the pure thinner, in g/h.
+func (o Opening) rateGPerH(t Thinner) float64 {
 	return fluxGPerM2H(t.VapourPressurePa, t.MolarMassG) * mouthAreaM2(o.MouthMM) * o.Exposure
 }
 
@@ -162,7 +159,7 @@ func leftAfter(thinnerG, restG float64, t Thinner, pureLossG float64) float64 {
 	if !(thinnerG > 0) || !(pureLossG > 0) {
 		return max(thinnerG, 0)
 	}
-	n, b, lost := thinnerG/t.MolarMassG, max(restG, 0)/RestMolarMassG, pureLossG/t.MolarMassG
+	n, b, lost := thinnerG/t.MolarMassG, max(restG, 0)/restMolarMassG, pureLossG/t.MolarMassG
 	// When there is almost only thinner, the part of the logarithm is below the rounding error.
 	if b < 1e-9*n {
 		return max(thinnerG-pureLossG, 0)

@@ -30,11 +30,11 @@ func TestFluxAndACupOfPureThinner(t *testing.T) {
 	} {
 		near(t, row.name+": flux", fluxGPerM2H(row.pa, row.molar), row.flux, row.fluxTolerance)
 		cup := Opening{MouthMM: 60, Exposure: 1}
-		near(t, row.name+": 6 cm cup", cup.RateGPerH(Thinner{row.pa, row.molar}), row.gPerH, 5e-5)
+		near(t, row.name+": 6 cm cup", cup.rateGPerH(Thinner{row.pa, row.molar}), row.gPerH, 5e-5)
 		cup.Exposure = 0.5
-		near(t, row.name+": loosely covered", cup.RateGPerH(Thinner{row.pa, row.molar}), row.gPerH/2, 5e-5)
+		near(t, row.name+": loosely covered", cup.rateGPerH(Thinner{row.pa, row.molar}), row.gPerH/2, 5e-5)
 		cup.Exposure = 0
-		near(t, row.name+": under a lid", cup.RateGPerH(Thinner{row.pa, row.molar}), 0, 0)
+		near(t, row.name+": under a lid", cup.rateGPerH(Thinner{row.pa, row.molar}), 0, 0)
 	}
 	// As a mass transfer coefficient: flux / (P M / R T) = 3.6 m/h, as published.
 	near(t, "mass transfer", fluxGPerM2H(500, 98.14)/(500*98.14/(8.314462618*293.15)), 3.6, 0.05)
@@ -50,7 +50,7 @@ func euler(thinnerG, restG float64, t Thinner, o Opening, hours float64, steps i
 	m := thinnerG
 	slope := func(m float64) float64 {
 		n := m / t.MolarMassG
-		return 1464e-6 * t.VapourPressurePa * t.MolarMassG * math.Pi * math.Pow(o.MouthMM/2000, 2) * o.Exposure * n / (n + restG/RestMolarMassG)
+		return 1464e-6 * t.VapourPressurePa * t.MolarMassG * math.Pi * math.Pow(o.MouthMM/2000, 2) * o.Exposure * n / (n + restG/restMolarMassG)
 	}
 	dt := hours / float64(steps)
 	for range steps {
@@ -67,7 +67,7 @@ func TestDepletionAgainstSmallSteps(t *testing.T) {
 			t.Fatal(err)
 		}
 		c = c.Stood(ketone, cup90, Stretch{time.Duration(row.hours * float64(time.Hour)), 20, 20})
-		near(t, "left", c.ThinnerG(), euler(row.thinner, row.rest, ketone, cup90, row.hours, 20000), 1e-6)
+		near(t, "left", c.thinnerG(), euler(row.thinner, row.rest, ketone, cup90, row.hours, 20000), 1e-6)
 	}
 }
 
@@ -114,14 +114,14 @@ func TestOneLongStretchEqualsManyShortOnes(t *testing.T) {
 		whole := c.Stood(thinner, cup90, Stretch{time.Duration(minutes*parts) * time.Minute, 23, 23})
 		short := c
 		for range parts {
-			before := short.ThinnerG()
+			before := short.thinnerG()
 			short = short.Stood(thinner, cup90, Stretch{time.Duration(minutes) * time.Minute, 23, 23})
-			if left := short.ThinnerG(); left > before || left < 0 || math.IsNaN(left) {
+			if left := short.thinnerG(); left > before || left < 0 || math.IsNaN(left) {
 				r.Fatalf("%v g, then %v g", before, left)
 			}
 		}
-		if math.Abs(whole.ThinnerG()-short.ThinnerG()) > 1e-9*(1+c.PouredG) {
-			r.Fatalf("at once %v, in %d parts %v", whole.ThinnerG(), parts, short.ThinnerG())
+		if math.Abs(whole.thinnerG()-short.thinnerG()) > 1e-9*(1+c.PouredG) {
+			r.Fatalf("at once %v, in %d parts %v", whole.thinnerG(), parts, short.thinnerG())
 		}
 	})
 }
@@ -135,7 +135,7 @@ func TestNoNumberEscapes(t *testing.T) {
 		thinner := Thinner{rapid.Float64Range(1e-9, 100e3).Draw(r, "Pa"), rapid.Float64Range(10, 1000).Draw(r, "molar")}
 		c = c.Stood(thinner, o, s)
 		a := c.Advise(20, 2)
-		for _, x := range []float64{c.ThinnerG(), c.LostG(), c.ThinnerPct(), a.AddG, a.WholeG, a.PouredPct, a.ThinnerPct} {
+		for _, x := range []float64{c.thinnerG(), c.LostG(), c.ThinnerPct(), a.AddG, a.WholeG, a.PouredPct, a.ThinnerPct} {
 			if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
 				r.Fatalf("%+v %+v", c, a)
 			}
@@ -148,12 +148,12 @@ func TestNoNumberEscapes(t *testing.T) {
 
 func TestValid(t *testing.T) {
 	for _, x := range []Thinner{{0, 98}, {500, 0}, {}} {
-		if err := x.Valid(); !errors.Is(err, ErrUnknownThinner) {
+		if err := x.Valid(); !errors.Is(err, errUnknownThinner) {
 			t.Errorf("%+v: %v", x, err)
 		}
 	}
 	for _, x := range []Thinner{{-1, 98}, {1e6, 98}, {500, 5}, {math.NaN(), 98}, {500, math.Inf(1)}} {
-		if err := x.Valid(); err == nil || errors.Is(err, ErrUnknownThinner) {
+		if err := x.Valid(); err == nil || errors.Is(err, errUnknownThinner) {
 			t.Errorf("%+v: %v", x, err)
 		}
 	}

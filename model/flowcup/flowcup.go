@@ -55,15 +55,6 @@ var table = []row{
 	{ISO6, formula{factor: 6.90, kinetic: 570, leastS: 30, mostS: 100}},
 }
 
-// Cups returns the names of all cups.
-func Cups() []Cup {
-	cups := make([]Cup, len(table))
-	for i, r := range table {
-		cups[i] = r.cup
-	}
-	return cups
-}
-
 // find returns the formula of a cup. It returns an error that names the cups there are.
 func (c Cup) find() (formula, error) {
 	var names []string

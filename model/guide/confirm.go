@@ -108,7 +108,7 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 	if c.Part != "" && !c.Part.Valid() {
 		return m, false, stepError(UnknownPart, "no-such-part")
 	}
-	if p, open := m.Foreign(); open && m.Step != Load {
+	if p, open := m.foreign(); open && m.Step != Load {
 		return m, false, stepError(Contaminated, "contaminated", "mass_g", p.G, "material", p.Material)
 	}
 	switch m.Step {
@@ -182,7 +182,7 @@ func (m Mix) confirmLoad(c Confirm) (Mix, error) {
 func (m Mix) ready(c Confirm) (Mix, error) {
 	open := m.Pan.State == weigh.PanZeroed || m.Pan.State == weigh.PanAsked
 	if open && c.Tared != nil {
-		return m.Answered(*c.Tared), nil
+		return m.answered(*c.Tared), nil
 	}
 	switch {
 	case m.Pan.State == weigh.PanAsked, m.Pan.State == weigh.PanZeroed && c.WeightG > m.Recipe.DivisionG:
@@ -195,9 +195,9 @@ func (m Mix) ready(c Confirm) (Mix, error) {
 	return m, nil
 }
 
-// Answered returns the mix after a person has answered an open question about the scale without
+// answered returns the mix after a person has answered an open question about the scale without
 // confirming a step; see [Confirm.Tared].
-func (m Mix) Answered(tared bool) Mix { return m.Weighed(m.Pan.Answered(tared)) }
+func (m Mix) answered(tared bool) Mix { return m.Weighed(m.Pan.Answered(tared)) }
 
 // confirmPour takes the weight above the base as a pour of one part.
 func (m Mix) confirmPour(c Confirm, now time.Time) (next Mix, pour bool, err error) {

@@ -142,7 +142,7 @@ func (m Mix) Of(pour int, can, material string) (Mix, error) {
 // Use returns the mix after a person has decided, for a reason, to use it although it has materials that are none
 // of its recipe's. The error is a [*StepError]: there is none that nobody has decided about.
 func (m Mix) Use(reason string) (Mix, error) {
-	if _, open := m.Foreign(); !open || strings.TrimSpace(reason) == "" {
+	if _, open := m.foreign(); !open || strings.TrimSpace(reason) == "" {
 		return m, stepError(NothingToUndo, "nothing-to-use")
 	}
 	m.Overrides = append(slices.Clip(m.Overrides), Override{Step: Cup, Reason: strings.TrimSpace(reason), Pours: len(m.Pours)})
@@ -157,7 +157,7 @@ func (m Mix) Use(reason string) (Mix, error) {
 // an earlier one where something is missing now.
 func (m Mix) back(confirmedAt Step) Step {
 	open := m.step()
-	if slices.Index(Steps(), open) < slices.Index(Steps(), confirmedAt) {
+	if slices.Index(steps(), open) < slices.Index(steps(), confirmedAt) {
 		return open
 	}
 	return confirmedAt

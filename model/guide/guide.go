@@ -34,8 +34,8 @@ const (
 	Load         Step = "load"
 )
 
-// Steps returns all steps in order.
-func Steps() []Step {
+// steps returns all steps in order.
+func steps() []Step {
 	return []Step{Cup, Ink, Hardener, StirHardener, Thinner, StirThinner, Rest, Load}
 }
 
@@ -58,9 +58,9 @@ type Recipe struct {
 	Stir time.Duration `json:"stir_ns,omitempty" doc:"time off the scale after which a cup that comes back counts as stirred; absent for never"`
 }
 
-// Check returns nil when the recipe can be used. Otherwise the error names every figure that is
+// check returns nil when the recipe can be used. Otherwise the error names every figure that is
 // out of range.
-func (r Recipe) Check() error {
+func (r Recipe) check() error {
 	var faults []error
 	fault := func(ok bool, format string, args ...any) {
 		if !ok {
@@ -171,7 +171,7 @@ type Mix struct {
 
 // Start returns a new mix. The error is that of [Recipe.Check].
 func Start(r Recipe) (Mix, error) {
-	if err := r.Check(); err != nil {
+	if err := r.check(); err != nil {
 		return Mix{}, err
 	}
 	return Mix{Recipe: r, Step: Cup}, nil
@@ -181,7 +181,7 @@ func Start(r Recipe) (Mix, error) {
 // to be right. Its ratio is checked, see [Mix.FaultOpen]. It returns an error for a recipe or a
 // mass that is out of range, and for a mix without ink or hardener.
 func Recorded(r Recipe, parts mix.Amounts, mixedAt, now time.Time) (Mix, error) {
-	if err := r.Check(); err != nil {
+	if err := r.check(); err != nil {
 		return Mix{}, err
 	}
 	m := Mix{Recipe: r, Step: Load, ByHand: true}

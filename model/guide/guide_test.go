@@ -146,7 +146,7 @@ func TestAnotherStepIsRefused(t *testing.T) {
 		adds float64
 	}{{Cup, 0}, {Ink, 60}, {Hardener, 15}, {StirHardener, 0}, {Thinner, 8}, {StirThinner, 0}} {
 		p.at(at.step)
-		for _, s := range append(Steps(), "no-such-step", "") {
+		for _, s := range append(steps(), "no-such-step", "") {
 			if s == at.step {
 				continue
 			}
@@ -242,7 +242,7 @@ func TestTheRatioCanBeOverridden(t *testing.T) {
 		t.Fatalf("%+v, %v", out, err)
 	}
 	p.at(StirHardener)
-	if p.m.FaultOpen() || !p.m.RatioFault() {
+	if p.m.FaultOpen() || !p.m.ratioFault() {
 		t.Error("overridden, but still a fault")
 	}
 	if is := p.m.RatioReason(); is != "test print" {
@@ -563,7 +563,7 @@ func TestRecorded(t *testing.T) {
 }
 
 func TestRecipeCheck(t *testing.T) {
-	if err := gloss().Check(); err != nil {
+	if err := gloss().check(); err != nil {
 		t.Error(err)
 	}
 	for name, spoil := range map[string]func(*Recipe){

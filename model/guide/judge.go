@@ -111,7 +111,7 @@ func (m Mix) ratioOverridden() bool {
 // RatioReason returns why a person uses a mix that is out of ratio; empty when it is in ratio, or nobody has accepted
 // that.
 func (m Mix) RatioReason() string {
-	if o, accepted := m.ratioOverride(); accepted && m.RatioFault() {
+	if o, accepted := m.ratioOverride(); accepted && m.ratioFault() {
 		return o.Reason
 	}
 	return ""
@@ -143,8 +143,8 @@ func (m Mix) overridden(s Step) bool {
 	return false
 }
 
-// RatioFault reports whether ink and hardener are out of ratio, accepted or not.
-func (m Mix) RatioFault() bool { return m.ratioOff(m.Poured()) }
+// ratioFault reports whether ink and hardener are out of ratio, accepted or not.
+func (m Mix) ratioFault() bool { return m.ratioOff(m.Poured()) }
 
 // orderFault reports whether thinner met hardener that was not stirred in, or came before any
 // hardener, accepted or not.
@@ -168,7 +168,7 @@ func (m Mix) orderOpen() bool {
 }
 
 // RatioOpen reports whether there is a ratio fault that nobody has accepted.
-func (m Mix) RatioOpen() bool { return m.RatioFault() && !m.ratioOverridden() }
+func (m Mix) RatioOpen() bool { return m.ratioFault() && !m.ratioOverridden() }
 
 // OrderOpen reports whether there is an order fault that nobody has accepted.
 func (m Mix) OrderOpen() bool { return m.orderOpen() }
@@ -176,12 +176,12 @@ func (m Mix) OrderOpen() bool { return m.orderOpen() }
 // FaultOpen reports whether there is a ratio fault, an order fault or a material of another recipe that nobody
 // has accepted.
 func (m Mix) FaultOpen() bool {
-	_, foreign := m.Foreign()
+	_, foreign := m.foreign()
 	return foreign || m.RatioOpen() || m.orderOpen()
 }
 
-// Foreign returns the first pour of a material that the recipe does not have and that nobody has decided to use.
-func (m Mix) Foreign() (Pour, bool) {
+// foreign returns the first pour of a material that the recipe does not have and that nobody has decided to use.
+func (m Mix) foreign() (Pour, bool) {
 	for _, p := range m.Pours {
 		if p.Material != "" && !p.Kept {
 			return p, true
@@ -304,7 +304,7 @@ func (m Mix) Warnings() []message.Message {
 	if m.Stuck() {
 		warn("no-room")
 	}
-	if m.RatioFault() {
+	if m.ratioFault() {
 		off := 100 * mix.Deviation(poured, r.Ratio)
 		if off > 0 {
 			warn("too-much-hardener", "off_pct", int(math.Round(off)))

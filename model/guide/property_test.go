@@ -40,9 +40,9 @@ func valid(t *rapid.T, m Mix) {
 			t.Fatalf("pour %+v", p)
 		}
 	}
-	past := func(s Step) bool { return slices.Index(Steps(), m.Step) > slices.Index(Steps(), s) }
+	past := func(s Step) bool { return slices.Index(steps(), m.Step) > slices.Index(steps(), s) }
 	switch {
-	case slices.Index(Steps(), m.Step) < 0:
+	case slices.Index(steps(), m.Step) < 0:
 		t.Fatalf("step %q", m.Step)
 	case past(Ink) && poured.InkG <= 0, past(Hardener) && poured.HardenerG <= 0:
 		t.Fatalf("at %s with %+v", m.Step, poured)
@@ -93,7 +93,7 @@ func TestAnySequence(t *testing.T) {
 			case "any":
 				shown += rapid.Float64Range(-5, 40).Draw(t, "g")
 				c := Confirm{
-					Step:     rapid.SampledFrom(append(Steps(), m.Step, m.Step, m.Step)).Draw(t, "step"),
+					Step:     rapid.SampledFrom(append(steps(), m.Step, m.Step, m.Step)).Draw(t, "step"),
 					WeightG:  shown,
 					Settled:  rapid.IntRange(0, 5).Draw(t, "settled") > 0,
 					Override: rapid.SampledFrom([]string{"", "", " ", "a reason"}).Draw(t, "override"),

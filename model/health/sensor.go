@@ -72,9 +72,9 @@ func (w *Watch) Add(a air.State, at time.Duration, hour int, by string, beside *
 		d.Beside, w.besideN = by, 0
 	}
 	w.besideN++
-	d.ApartPct += (Apart(a, *beside) - d.ApartPct) / float64(w.besideN)
+	d.ApartPct += (apart(a, *beside) - d.ApartPct) / float64(w.besideN)
 	p.BesideN++
-	p.ApartPct += (Apart(a, *beside) - p.ApartPct) / float64(p.BesideN)
+	p.ApartPct += (apart(a, *beside) - p.ApartPct) / float64(p.BesideN)
 }
 
 // forgetNeighbour forgets what the readings of the day were compared with.
@@ -108,9 +108,9 @@ func (w *Watch) EndDay(at time.Duration) Day {
 	return d
 }
 
-// Apart returns by how much more one sensor reads than another, in % RH at the temperature of the
+// apart returns by how much more one sensor reads than another, in % RH at the temperature of the
 // first: sensors of one zone see the same vapour, but one of them may be a kelvin warmer.
-func Apart(a, b air.State) float64 {
+func apart(a, b air.State) float64 {
 	full := air.State{TemperatureC: a.TemperatureC, HumidityPct: 100}.VapourPressurePa()
 	return a.HumidityPct - 100*b.VapourPressurePa()/full
 }

@@ -218,7 +218,7 @@ func TestWatch(t *testing.T) {
 	}
 	// A chip that is 2 K warmer reads 44.22 % of the same vapour (checked with an independent
 	// computation of the vapour pressure).
-	if apart := Apart(air.State{TemperatureC: 22, HumidityPct: 44.22}, room); math.Abs(apart) > 0.01 {
+	if apart := apart(air.State{TemperatureC: 22, HumidityPct: 44.22}, room); math.Abs(apart) > 0.01 {
 		t.Errorf("a warmer chip is apart by %v %%", apart)
 	}
 	if share, known := ErrorShare([]Day{{N: 90, Errors: 10}}); share != 0.1 || known {

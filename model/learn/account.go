@@ -40,10 +40,10 @@ type AccountError struct{ Field, Why string }
 // Error returns the field and the contradiction.
 func (e *AccountError) Error() string { return e.Field + ": " + e.Why }
 
-// LookInterval is how long before an end that was written down without a look before it the batch is
+// lookInterval is how long before an end that was written down without a look before it the batch is
 // taken to have been good at least. Common practice, no source: people look about once in an hour,
 // and write the end down when they find it.
-const LookInterval = time.Hour
+const lookInterval = time.Hour
 
 // sameInstant is how close together two looks count as one.
 const sameInstant = time.Minute
@@ -79,7 +79,7 @@ func (a Account) check() error {
 
 // Evidence returns what the account says about the end. A batch that went off while somebody watched
 // ended at the time given. If somebody looked before, it ended between the two times; if nobody did,
-// the time is when the end was noted, and the batch was good until [LookInterval] before. So did a batch that was closed
+// the time is when the end was noted, and the batch was good until [lookInterval] before. So did a batch that was closed
 // for another reason and was no longer good. A batch that was good at closing, or that was used
 // up while nobody says otherwise, was good until then. All others were good until the last look.
 // The error is an [*AccountError] or ErrNothingKnown.
@@ -96,7 +96,7 @@ func (a Account) Evidence() (Evidence, error) {
 	case a.Outcome == lifecycle.WentOff && exact:
 		return Evidence{Kind: Ended, To: closed}, nil
 	case a.Outcome == lifecycle.WentOff && a.LastGoodAt.IsZero():
-		return Evidence{Kind: Ended, From: max(closed-LookInterval, 0), To: closed, Noted: true}, nil
+		return Evidence{Kind: Ended, From: max(closed-lookInterval, 0), To: closed, Noted: true}, nil
 	case a.Outcome == lifecycle.WentOff || a.StillGood == lifecycle.GoodNo:
 		return Evidence{Kind: Between, From: looked, To: closed}, nil
 	case a.StillGood == lifecycle.GoodYes || a.Outcome == lifecycle.UsedUp && a.StillGood == "":

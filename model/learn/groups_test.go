@@ -118,10 +118,10 @@ func TestANotedEndIsAnInterval(t *testing.T) {
 	for range 60 {
 		a := shopAir(random)
 		end := w.life(a) * math.Exp(w.sigma*random.NormFloat64())
-		late := end + LookInterval.Hours()*random.Float64()
+		late := end + lookInterval.Hours()*random.Float64()
 		r := Record{Kind: Ended, To: steady(a.TemperatureC, a.HumidityPct, late)}
 		exact = append(exact, r)
-		r.From, r.Noted = steady(a.TemperatureC, a.HumidityPct, max(late-LookInterval.Hours(), 0)), true
+		r.From, r.Noted = steady(a.TemperatureC, a.HumidityPct, max(late-lookInterval.Hours(), 0)), true
 		noted = append(noted, r)
 	}
 	near(t, "life ratio of ends that were noted late", fitOf(t, noted...).LifeRatio.Value, math.Exp(-0.2), 0.03)

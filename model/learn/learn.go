@@ -44,7 +44,7 @@ type Record struct {
 	// From and To are what the batch was exposed to up to those instants.
 	From, To Lived
 	// Noted: the end was written down at To, and nobody said when the batch was last good. From is
-	// then [LookInterval] before To. Such an end counts as one between the two, except in a plain
+	// then [lookInterval] before To. Such an end counts as one between the two, except in a plain
 	// fit, which takes it as exact.
 	Noted bool
 	// Facts are what may differ between batches of one ink.

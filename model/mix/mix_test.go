@@ -184,9 +184,9 @@ func TestUncertaintyAgainstNumericalDerivatives(t *testing.T) {
 				want: quadrature(func(r []float64) float64 { return (r[1] - r[0]) / (r[2] - r[1]) }, once) / q},
 			{metric: "ratio each", got: Weighing{u, false}.RatioUncertainty(a),
 				want: quadrature(func(r []float64) float64 { return (r[1] - r[0]) / (r[3] - r[2]) }, each) / q},
-			{metric: "thinner once", got: Weighing{u, true}.ThinnerUncertainty(a),
+			{metric: "thinner once", got: Weighing{u, true}.thinnerUncertainty(a),
 				want: quadrature(func(r []float64) float64 { return 100 * (r[3] - r[2]) / (r[2] - r[0]) }, once)},
-			{metric: "thinner each", got: Weighing{u, false}.ThinnerUncertainty(a),
+			{metric: "thinner each", got: Weighing{u, false}.thinnerUncertainty(a),
 				want: quadrature(func(r []float64) float64 { return 100 * (r[5] - r[4]) / (r[1] - r[0] + r[3] - r[2]) }, each)},
 		} {
 			if math.Abs(c.got/c.want-1) > 1e-5 {

@@ -27,10 +27,10 @@ func (w Weighing) RatioUncertainty(a Amounts) float64 {
 	return w.ReadingUncertaintyG * math.Sqrt(2*(i*i+h*h))
 }
 
-// ThinnerUncertainty returns the standard uncertainty of the thinner's share of ink and
+// thinnerUncertainty returns the standard uncertainty of the thinner's share of ink and
 // hardener, in percentage points; 0 where no thinner is poured. It is the first-order
 // propagation of t = 100 T/S with S = ink + hardener.
-func (w Weighing) ThinnerUncertainty(a Amounts) float64 {
+func (w Weighing) thinnerUncertainty(a Amounts) float64 {
 	if a.ThinnerG <= 0 {
 		return 0
 	}
@@ -59,7 +59,7 @@ const coverage = 2
 func (w Weighing) Uncertainty(a Amounts) Expanded {
 	return Expanded{
 		RatioPct:         coverage * 100 * w.RatioUncertainty(a),
-		ThinnerPctPoints: coverage * w.ThinnerUncertainty(a),
+		ThinnerPctPoints: coverage * w.thinnerUncertainty(a),
 	}
 }
 

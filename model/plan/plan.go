@@ -27,13 +27,13 @@ import (
 	"time"
 )
 
-// MostMixes is the largest number of mixes in a plan. A run that takes more lasts for many days.
-const MostMixes = 1000
+// mostMixes is the largest number of mixes in a plan. A run that takes more lasts for many days.
+const mostMixes = 1000
 
-// MostPresses and MostPrints are the limits of a run.
+// mostPresses and mostPrints are the limits of a run.
 const (
-	MostPresses = 100
-	MostPrints  = 100_000_000
+	mostPresses = 100
+	mostPrints  = 100_000_000
 )
 
 // rounding is what binary fractions may add to a limit that is met exactly in decimal.
@@ -68,9 +68,9 @@ func GramsPerPrint(areaCM2, filmUM, densityGCM3 float64) float64 {
 	return areaCM2 * filmUM * cmPerUM * densityGCM3
 }
 
-// Valid returns nil when the figures of the run can be planned with. Otherwise the error names
+// valid returns nil when the figures of the run can be planned with. Otherwise the error names
 // all figures that are out of range.
-func (r Run) Valid() error {
+func (r Run) valid() error {
 	var faults []error
 	check := func(ok bool, format string, args ...any) {
 		if !ok {
@@ -78,9 +78,9 @@ func (r Run) Valid() error {
 		}
 	}
 	const mostG = 1e6
-	check(r.Prints >= 1 && r.Prints <= MostPrints, "%d prints: want 1 to %d", r.Prints, MostPrints)
+	check(r.Prints >= 1 && r.Prints <= mostPrints, "%d prints: want 1 to %d", r.Prints, mostPrints)
 	check(r.GramsPerPrint >= 1e-6 && r.GramsPerPrint <= mostG, "%v g a print: want 0.000001 to 1000000", r.GramsPerPrint)
-	check(r.Presses >= 1 && r.Presses <= MostPresses, "%d presses: want 1 to %d", r.Presses, MostPresses)
+	check(r.Presses >= 1 && r.Presses <= mostPresses, "%d presses: want 1 to %d", r.Presses, mostPresses)
 	check(r.PrintsPerHour >= 0.01 && r.PrintsPerHour <= 1e6, "%v prints an hour: want 0.01 to 1000000", r.PrintsPerHour)
 	check(r.CupMaximumG > 0 && r.CupMaximumG <= mostG, "a cup that takes %v g: want above 0 and at most 1000000", r.CupMaximumG)
 	check(r.CupMinimumG >= 0 && !(r.CupMinimumG > r.CupMaximumG*(1+rounding)), "a cup's minimum of %.4g g of mix: want 0 to what it takes, %.4g g",
@@ -149,7 +149,7 @@ type Faster struct {
 // For returns the plan of a run. An error that wraps ErrImpossible names the condition that no
 // plan meets. Any other error names the figures that are out of range.
 func For(r Run) (Plan, error) {
-	if err := r.Valid(); err != nil {
+	if err := r.valid(); err != nil {
 		return Plan{}, fmt.Errorf("plan: %w", err)
 	}
 	fill := r.fill()
@@ -158,7 +158,7 @@ func For(r Run) (Plan, error) {
 			ErrImpossible, r.CupMaximumG, r.ResidueG, r.GramsPerPrint)
 	}
 	var why error
-	for mixes := (r.Prints + fill - 1) / fill; mixes <= min(r.Prints, MostMixes); mixes++ {
+	for mixes := (r.Prints + fill - 1) / fill; mixes <= min(r.Prints, mostMixes); mixes++ {
 		var p Plan
 		if p, why = r.evenly(mixes); why == nil {
 			p.Faster = r.faster(p)
@@ -168,15 +168,15 @@ func For(r Run) (Plan, error) {
 			break
 		}
 	}
-	if why == nil || r.Prints > MostMixes && !errors.Is(why, errNeverPrinted) {
-		return Plan{}, fmt.Errorf("plan: %w: it takes more than %d mixes", ErrImpossible, MostMixes)
+	if why == nil || r.Prints > mostMixes && !errors.Is(why, errNeverPrinted) {
+		return Plan{}, fmt.Errorf("plan: %w: it takes more than %d mixes", ErrImpossible, mostMixes)
 	}
 	return Plan{}, fmt.Errorf("plan: %w: %w", ErrImpossible, why)
 }
 
 // fill returns how many prints a full cup makes.
 func (r Run) fill() int {
-	return int(min(math.Floor((r.CupMaximumG-r.ResidueG)/r.GramsPerPrint*(1+rounding)), MostPrints))
+	return int(min(math.Floor((r.CupMaximumG-r.ResidueG)/r.GramsPerPrint*(1+rounding)), mostPrints))
 }
 
 // share returns how many prints the i-th of so many mixes makes.
@@ -298,7 +298,7 @@ func (r Run) faster(p Plan) []Faster {
 	var out []Faster
 	best := p.Finish
 	most := (len(p.Mixes) + r.Presses - 1) / r.Presses * r.Presses
-	for mixes := len(p.Mixes) + 1; mixes <= min(most, r.Prints, MostMixes); mixes++ {
+	for mixes := len(p.Mixes) + 1; mixes <= min(most, r.Prints, mostMixes); mixes++ {
 		other, err := r.evenly(mixes)
 		if err == nil && other.Finish < best {
 			best = other.Finish

@@ -44,15 +44,15 @@ type ChartPoint struct {
 	Rules     []Rule  // runs rules that end here
 }
 
-// ErrNoSubgroups means that no subgroup has any prints.
-var ErrNoSubgroups = errors.New("no prints")
+// errNoSubgroups means that no subgroup has any prints.
+var errNoSubgroups = errors.New("no prints")
 
 // overdispersedP is the p value of the points' scatter being chance, below which Laney's
 // factor is used.
 const overdispersedP = 0.05
 
 // NewChart returns the control chart of subgroups in the order of time. Each must have prints.
-// With runs, runs rules are judged too. The error is ErrNoSubgroups.
+// With runs, runs rules are judged too. The error says that there are none.
 //
 // Limits are those of the NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.3, with
 // the size of each subgroup. Where chi-square of the points says that they scatter more than
@@ -66,7 +66,7 @@ func NewChart(kind ChartKind, groups []Subgroup, runs bool) (Chart, error) {
 		size += g.Size
 	}
 	if size <= 0 {
-		return c, ErrNoSubgroups
+		return c, errNoSubgroups
 	}
 	c.Centre = count / size
 	c.Sparse = count < float64(len(groups))

@@ -165,7 +165,7 @@ func TestChartProperties(t *testing.T) {
 			t.Fatalf("factor %v", c.SigmaZ)
 		}
 	})
-	if _, err := NewChart(PChart, nil, true); !errors.Is(err, ErrNoSubgroups) {
+	if _, err := NewChart(PChart, nil, true); !errors.Is(err, errNoSubgroups) {
 		t.Errorf("no subgroups: %v", err)
 	}
 }

@@ -37,10 +37,6 @@ type Errors struct {
 	fit *Fit
 }
 
-// ByModel returns the standard errors that hold when rows are independent and scatter as the
-// family says.
-func (f *Fit) ByModel() Errors { return f.errors(ByModel, f.covariance, 1, math.Inf(1)) }
-
 // Quasi returns the standard errors that hold when rows are independent and scatter more than
 // the family says. They are never smaller than those of the model.
 func (f *Fit) Quasi() Errors {
@@ -121,11 +117,11 @@ func dot(a, b []float64) float64 {
 	return s
 }
 
-// Best returns the standard errors that the data allow: by clusters where there are at least
+// best returns the standard errors that the data allow: by clusters where there are at least
 // fewestClusters, else those of quasi-likelihood. It returns false where the data allow none: with no
 // more rows than coefficients, or with an information matrix that is singular to rounding, as where
 // one of the other columns separates the defects.
-func (f *Fit) Best() (Errors, bool) {
+func (f *Fit) best() (Errors, bool) {
 	if f.DF < 1 {
 		return Errors{}, false
 	}
@@ -152,8 +148,8 @@ func (f *Fit) errors(method Method, covariance *symmetric, factor, df float64) E
 	return e
 }
 
-// Interval returns the interval of a coefficient.
-func (e Errors) Interval(column int, level float64) Interval {
+// interval returns the interval of a coefficient.
+func (e Errors) interval(column int, level float64) Interval {
 	half := tQuantile((1+level)/2, e.DF[column]) * e.SE[column]
 	return Interval{e.fit.Beta[column] - half, e.fit.Beta[column] + half}
 }

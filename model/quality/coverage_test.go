@@ -56,7 +56,7 @@ type coverage struct {
 }
 
 func (c *coverage) add(i Interval, truth float64) {
-	c.held += count(i.Contains(truth))
+	c.held += count(holds(i, truth))
 	c.width += i.High - i.Low
 }
 
@@ -90,9 +90,9 @@ func TestIntervalsHold(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			naive.add(fit.ByModel().Interval(0, Level), truth)
-			quasi.add(fit.Quasi().Interval(0, Level), truth)
-			sandwich.add(fit.Sandwich().Interval(0, Level), truth)
+			naive.add(fit.errors(ByModel, fit.covariance, 1, math.Inf(1)).interval(0, Level), truth)
+			quasi.add(fit.Quasi().interval(0, Level), truth)
+			sandwich.add(fit.Sandwich().interval(0, Level), truth)
 		}
 		for _, row := range []struct {
 			name string
@@ -170,7 +170,7 @@ func TestThresholdsHold(t *testing.T) {
 		shop := clusteredShop()
 		shop.rates, shop.effects, shop.threshold = []float64{0.006}, []float64{0.3}, 10
 		broken := prepare(shop.draw(source(20, k))).threshold(allKinds, Options{Relevant: UsualRelevant})
-		held += count(broken.Interval.Contains(shop.threshold))
+		held += count(holds(broken.Interval, shop.threshold))
 		told += count(broken.Told)
 		shop.threshold, shop.effects[0] = 0, 0.15
 		falsely += count(prepare(shop.draw(source(21, k))).threshold(allKinds, Options{Relevant: UsualRelevant}).Told)

@@ -200,7 +200,7 @@ func (c *clustered) design() float64 {
 
 func (c *clustered) interval(design float64) Interval {
 	design = max(1, design)
-	return RateInterval(c.count/design, c.exposure/design, Level)
+	return rateInterval(c.count/design, c.exposure/design, Level)
 }
 
 // clusterOf returns a cell's cluster; each cell is one of its own when there are none.

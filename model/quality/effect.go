@@ -179,7 +179,7 @@ func (p *prepared) estimate(e *Effect, kind int, swing float64, o Options) Reaso
 	if err != nil {
 		return reasonOf(err, e.Factor)
 	}
-	errs, ok := fit.Best()
+	errs, ok := fit.best()
 	switch {
 	case fit.DF < 1:
 		return FewPrints
@@ -189,7 +189,7 @@ func (p *prepared) estimate(e *Effect, kind int, swing float64, o Options) Reaso
 	e.Clusters, e.Method, e.Dispersion = fit.Clusters, errs.Method, fit.Dispersion
 	e.DesignEffect = math.Pow(errs.SE[0]/fit.SE[0], 2)
 	e.perUnit, e.se, e.P = fit.Beta[0], errs.SE[0], errs.P(0)
-	i := errs.Interval(0, Level)
+	i := errs.interval(0, Level)
 	ratio := func(x, steps float64) float64 { return math.Exp(x * steps) }
 	step := e.Factor.Step()
 	e.Ratio, e.Interval = ratio(e.perUnit, step), Interval{ratio(i.Low, step), ratio(i.High, step)}
@@ -199,10 +199,10 @@ func (p *prepared) estimate(e *Effect, kind int, swing float64, o Options) Reaso
 }
 
 func reasonOf(err error, f Factor) Reason {
-	var alias *AliasedError
-	var separated *SeparatedError
+	var alias *aliasedError
+	var separated *separatedError
 	switch {
-	case errors.Is(err, ErrNoEvents):
+	case errors.Is(err, errNoEvents):
 		return NoDefects
 	case errors.As(err, &alias):
 		return Undecided

@@ -14,16 +14,7 @@ const (
 	factorCount
 )
 
-// Factors returns all factors in their order.
-func Factors() []Factor {
-	all := make([]Factor, factorCount)
-	for i := range all {
-		all[i] = Factor(i)
-	}
-	return all
-}
-
-// factors is the table of them. A step is the change for which an effect is given. An effect is
+// factors is the table of all factors. A step is the change for which an effect is given. An effect is
 // adjusted for the factors that go with its own and could be taken for it. It is not adjusted
 // for the spent life when it may work through it: humid air also uses up pot life. A twin is another
 // figure for nearly the same: it is never adjusted for, and is only named where the two rose and fell

@@ -36,23 +36,23 @@ type Model struct {
 
 // Errors of [Model.Fit] for data that cannot say anything.
 var (
-	// ErrNoEvents: no stratum has an event, or none has anything else.
-	ErrNoEvents = errors.New("no events")
-	// ErrNotConverged: the likelihood has no maximum that the steps reach.
-	ErrNotConverged = errors.New("the fit does not converge")
+	// errNoEvents: no stratum has an event, or none has anything else.
+	errNoEvents = errors.New("no events")
+	// errNotConverged: the likelihood has no maximum that the steps reach.
+	errNotConverged = errors.New("the fit does not converge")
 )
 
-// AliasedError says that a column does not vary within strata, or is a sum of others.
-type AliasedError struct{ Column string }
+// aliasedError says that a column does not vary within strata, or is a sum of others.
+type aliasedError struct{ Column string }
 
-func (e *AliasedError) Error() string {
+func (e *aliasedError) Error() string {
 	return fmt.Sprintf("%s does not vary on its own", e.Column)
 }
 
-// SeparatedError says that a column's effect has no estimate: the events are all on one side.
-type SeparatedError struct{ Column string }
+// separatedError says that a column's effect has no estimate: the events are all on one side.
+type separatedError struct{ Column string }
 
-func (e *SeparatedError) Error() string {
+func (e *separatedError) Error() string {
 	return fmt.Sprintf("all events are on one side of %s: its effect has no limit", e.Column)
 }
 
@@ -95,8 +95,9 @@ const (
 // Fit estimates the model by iteratively reweighted least squares: McCullagh and Nelder,
 // Generalized Linear Models, 2nd ed. 1989, section 2.5. The intercepts of the strata are taken
 // out of each step exactly, so their number costs nothing. A stratum without events, or with
-// nothing else, says nothing about the columns and is left out. The error is ErrNoEvents,
-// ErrNotConverged, an *AliasedError or a *SeparatedError.
+// nothing else, says nothing about the columns and is left out. The error names the
+// column that is aliased or separated, or says that there are no events or that the steps did not
+// converge.
 func (m Model) Fit() (*Fit, error) {
 	w, err := m.settle(nil, converged)
 	if err != nil {
@@ -122,7 +123,7 @@ func (m Model) settle(near *working, converged float64) (*working, error) {
 	w.covariance = root.inverse()
 	for j, name := range m.Columns {
 		if math.Sqrt(w.covariance.at(j, j)) > separated {
-			return nil, &SeparatedError{name}
+			return nil, &separatedError{name}
 		}
 	}
 	return w, nil

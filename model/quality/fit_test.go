@@ -145,18 +145,18 @@ func TestStrataAreAsColumns(t *testing.T) {
 func TestFitRefuses(t *testing.T) {
 	none := dobson()
 	none.Count = make([]float64, 9)
-	if _, err := none.Fit(); !errors.Is(err, ErrNoEvents) {
+	if _, err := none.Fit(); !errors.Is(err, errNoEvents) {
 		t.Errorf("no events: %v", err)
 	}
 	all := Model{Family: Binomial, Columns: []string{"a"}, X: []float64{1, 2}, Count: []float64{3, 4}, Exposure: []float64{3, 4}}
-	if _, err := all.Fit(); !errors.Is(err, ErrNoEvents) {
+	if _, err := all.Fit(); !errors.Is(err, errNoEvents) {
 		t.Errorf("nothing but events: %v", err)
 	}
 	twice := drawn(1, 1)
 	for i := range twice.Count {
 		twice.X[2*i+1] = 3 - 7*twice.X[2*i]
 	}
-	var alias *AliasedError
+	var alias *aliasedError
 	if _, err := twice.Fit(); !errors.As(err, &alias) || alias.Column != "b" {
 		t.Errorf("a column twice: %v", err)
 	}
@@ -174,7 +174,7 @@ func TestFitRefuses(t *testing.T) {
 			apart.Count[i] = 0
 		}
 	}
-	var separated *SeparatedError
+	var separated *separatedError
 	if _, err := apart.Fit(); !errors.As(err, &separated) || separated.Column != "a" {
 		t.Errorf("events on one side only: %v", err)
 	}

@@ -9,9 +9,6 @@ import (
 // Interval is a confidence interval. High may be +Inf.
 type Interval struct{ Low, High float64 }
 
-// Contains reports whether the interval contains a value.
-func (i Interval) Contains(x float64) bool { return i.Low <= x && x <= i.High }
-
 // Level is the confidence of every interval that the study shows.
 const Level = 0.95
 
@@ -27,8 +24,8 @@ func CountInterval(count, level float64) Interval {
 	return i
 }
 
-// RateInterval returns the exact interval for count/exposure, with count as a Poisson count.
-func RateInterval(count, exposure, level float64) Interval {
+// rateInterval returns the exact interval for count/exposure, with count as a Poisson count.
+func rateInterval(count, exposure, level float64) Interval {
 	i := CountInterval(count, level)
 	return Interval{i.Low / exposure, i.High / exposure}
 }
@@ -46,33 +43,6 @@ func ShareInterval(successes, trials, level float64) Interval {
 		i.High = distuv.Beta{Alpha: successes + 1, Beta: trials - successes}.Quantile(1 - tail)
 	}
 	return i
-}
-
-// WilsonInterval returns the score interval for a share of successes among trials: Wilson, JASA
-// 22 (1927) 209. It is shorter than that of [ShareInterval] and covers the share as often as
-// level says on average only.
-func WilsonInterval(successes, trials, level float64) Interval {
-	z := normalQuantile((1 + level) / 2)
-	p, zz := successes/trials, z*z/trials
-	half := z * math.Sqrt(p*(1-p)/trials+zz/(4*trials))
-	return Interval{
-		Low:  max(0, (p+zz/2-half)/(1+zz)),
-		High: min(1, (p+zz/2+half)/(1+zz)),
-	}
-}
-
-// RatioOfRates returns (a/exposureA)/(b/exposureB) with its exact interval, which is conditional
-// on the sum of both counts: Przyborowski and Wilenski, Biometrika 31 (1940) 313. Without a
-// count of b the ratio is +Inf, and NaN without any.
-func RatioOfRates(a, exposureA, b, exposureB, level float64) (ratio float64, i Interval) {
-	odds := func(p float64) float64 {
-		if p >= 1 {
-			return math.Inf(1)
-		}
-		return p / (1 - p) * exposureB / exposureA
-	}
-	share := ShareInterval(a, a+b, level)
-	return (a / exposureA) / (b / exposureB), Interval{odds(share.Low), odds(share.High)}
 }
 
 func normalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }

@@ -71,10 +71,10 @@ func TestKeptOfTrueForecasts(t *testing.T) {
 			t.Fatalf("risk %v: share %v", p.Risk, p.Share)
 		}
 	}
-	if math.Abs(good.Share-0.8) > 0.03 || !good.Interval.Contains(0.8) {
+	if math.Abs(good.Share-0.8) > 0.03 || !holds(good.Interval, 0.8) {
 		t.Errorf("share %v %v, want 0.8", good.Share, good.Interval)
 	}
-	if bad := made(func(u float64) float64 { return u * u * u }); bad.Interval.Contains(0.8) {
+	if bad := made(func(u float64) float64 { return u * u * u }); holds(bad.Interval, 0.8) {
 		t.Errorf("wrong forecasts are told as kept: %v %v", bad.Share, bad.Interval)
 	}
 }

@@ -63,16 +63,6 @@ type Study struct {
 	Curves        []Curve  // in the order of Effects
 }
 
-// Effect returns the effect of a factor on a kind; false when there is none.
-func (s Study) Effect(f Factor, kind string) (Effect, bool) {
-	for _, e := range s.Effects {
-		if e.Factor == f && e.Kind == kind {
-			return e, true
-		}
-	}
-	return Effect{}, false
-}
-
 // discovery is the share of false discoveries among the effects that are called found.
 const discovery = 0.05
 
@@ -95,7 +85,7 @@ func Analyse(ctx context.Context, d Data, o Options) (Study, error) {
 		}
 	}
 	kinds := append([]int{allKinds}, p.order()...)
-	for _, f := range Factors() {
+	for f := range factorCount {
 		for _, kind := range kinds {
 			if err := ctx.Err(); err != nil {
 				return Study{}, err

@@ -106,7 +106,7 @@ func (p *prepared) tolerance(kind int, place float64, e Effect, o Options) float
 	}).Fit()
 	design := max(1, e.DesignEffect)
 	if err == nil { // else the place is at the end of the range
-		if errs, ok := fit.Best(); ok {
+		if errs, ok := fit.best(); ok {
 			for column := range 2 {
 				design = max(design, math.Pow(errs.SE[column]/fit.SE[column], 2))
 			}
@@ -175,7 +175,7 @@ func (p *prepared) curved(o Options) bool {
 	if err != nil {
 		return false
 	}
-	errs, ok := fit.Best()
+	errs, ok := fit.best()
 	return ok && errs.P(0) < bendP
 }
 

@@ -69,7 +69,7 @@ func (m Model) working() (*working, error) {
 		}
 	}
 	if len(w.rows) == 0 {
-		return nil, ErrNoEvents
+		return nil, errNoEvents
 	}
 	n := len(w.rows)
 	b.rows, b.standard, b.mean, b.weight = w.rows, slices.Grow(b.standard[:0], n*w.p)[:n*w.p], slices.Grow(b.mean[:0], n)[:n], slices.Grow(b.weight[:0], n)[:n]
@@ -152,9 +152,9 @@ func (w *working) iterate(converged float64) error {
 		}
 		beta, alpha, before := slices.Clone(w.beta), slices.Clone(w.alpha), w.loss
 		if column := w.step(); column >= 0 && step == 0 {
-			return &AliasedError{w.Columns[column]}
+			return &aliasedError{w.Columns[column]}
 		} else if column >= 0 { // it varied while all rows of a stratum had the same rate
-			return &SeparatedError{w.Columns[column]}
+			return &separatedError{w.Columns[column]}
 		}
 		if w.lossOnly && w.decrease <= converged*(math.Abs(w.loss)+0.1) {
 			return nil
@@ -176,7 +176,7 @@ func (w *working) iterate(converged float64) error {
 			return nil
 		}
 	}
-	return ErrNotConverged
+	return errNotConverged
 }
 
 // predict computes mean, weight and loss of the rows.

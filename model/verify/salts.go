@@ -28,9 +28,6 @@ var salts = []Salt{
 	{ID: "potassium-sulphate", Formula: "K2SO4", polynomial: [4]float64{98.7792, -0.0590502}, lowC: 10, highC: 40, uncertainPct: 0.76},
 }
 
-// Salts returns the salts, the driest first.
-func Salts() []Salt { return slices.Clone(salts) }
-
 // FindSalt returns the salt with an id; false when there is none.
 func FindSalt(id string) (Salt, bool) {
 	i := slices.IndexFunc(salts, func(s Salt) bool { return s.ID == id })

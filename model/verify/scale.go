@@ -75,8 +75,8 @@ func UsualClass(eG, maxG float64) (c ScaleClass, ok bool) {
 	return "", false
 }
 
-// Check returns an error when the class does not go with the interval and the capacity.
-func (s Scale) Check() error {
+// check returns an error when the class does not go with the interval and the capacity.
+func (s Scale) check() error {
 	if !(s.EG > 0) || !(s.DG > 0) || !(s.MaxG > 0) || math.IsInf(s.EG+s.DG+s.MaxG, 0) {
 		return errors.New("want a verification scale interval, a division and a capacity above 0 g")
 	}
@@ -93,9 +93,9 @@ func listed(possible []ScaleClass) string {
 	return fmt.Sprintf("class %v", possible)
 }
 
-// Permitted returns the maximum permissible error in g for a load in g on initial verification
+// permitted returns the maximum permissible error in g for a load in g on initial verification
 // (OIML R 76-1:2006, table 6). In service it is twice as much (clause 3.5.2).
-func (s Scale) Permitted(loadG float64) float64 {
+func (s Scale) permitted(loadG float64) float64 {
 	c, m := classes[s.Class], math.Abs(loadG)/s.EG
 	const eps = 1e-9
 	switch {
@@ -107,9 +107,9 @@ func (s Scale) Permitted(loadG float64) float64 {
 	return 1.5 * s.EG
 }
 
-// Weighings returns how many weighings of one load show the repeatability (OIML R 76-1:2006,
+// weighings returns how many weighings of one load show the repeatability (OIML R 76-1:2006,
 // A.4.10): 6 for the classes I and II, else 3.
-func (s Scale) Weighings() int { return classes[s.Class].weighings }
+func (s Scale) weighings() int { return classes[s.Class].weighings }
 
 // Load is a test load, and what the scale showed for it in one or more weighings.
 type Load struct {
@@ -162,7 +162,7 @@ const (
 // in service. It fails for an unknown weight, a load beyond Max, a reading that is no number, and
 // when no load was weighed often enough to show the repeatability.
 func (s Scale) Judge(loads []Load) (ScaleResult, error) {
-	if err := s.Check(); err != nil {
+	if err := s.check(); err != nil {
 		return ScaleResult{}, err
 	}
 	if len(loads) == 0 || len(loads) > mostLoads {
@@ -174,12 +174,12 @@ func (s Scale) Judge(loads []Load) (ScaleResult, error) {
 		if err != nil {
 			return ScaleResult{}, fmt.Errorf("load %d: %w", i+1, err)
 		}
-		often = often || one.N >= s.Weighings()
+		often = often || one.N >= s.weighings()
 		r.Loads = append(r.Loads, one)
 		r.Verdict = worse(r.Verdict, one.Verdict)
 	}
 	if !often {
-		return ScaleResult{}, fmt.Errorf("no load was weighed %d times: class %s needs that many weighings of one load to show the repeatability", s.Weighings(), s.Class)
+		return ScaleResult{}, fmt.Errorf("no load was weighed %d times: class %s needs that many weighings of one load to show the repeatability", s.weighings(), s.Class)
 	}
 	return r, nil
 }
@@ -226,7 +226,7 @@ func (s Scale) judge(l Load) (LoadResult, error) {
 	// The display rounds the reading and the one of the empty pan (JCGM 100, F.2.2.1); the true
 	// mass of the weights is somewhere within their permissible error (JCGM 100, 4.3.7).
 	r.UncertaintyG = 2 * math.Sqrt(variance+s.DG*s.DG/6+r.WeightsG*r.WeightsG/3)
-	r.InitialG = s.Permitted(r.LoadG)
+	r.InitialG = s.permitted(r.LoadG)
 	r.InServiceG = 2 * r.InitialG
 	r.CoarseWeights = r.WeightsG > r.InitialG/3
 	off := max(math.Abs(r.ErrorG), r.SpreadG)

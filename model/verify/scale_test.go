@@ -29,11 +29,11 @@ func TestWeightErrors(t *testing.T) {
 	// Each class permits about three times what the one before it does (R 111-1, 5.1): a slip in
 	// the table would break the order.
 	for _, nominal := range nominals {
-		for i, class := range WeightClasses()[1:] {
-			finer, _ := weightError(WeightClasses()[i], nominal)
+		for i, class := range weightClasses()[1:] {
+			finer, _ := weightError(weightClasses()[i], nominal)
 			coarser, _ := weightError(class, nominal)
 			if r := coarser / finer; r < 2.4 || r > 4.1 {
-				t.Errorf("%v g: class %s permits %v times what %s does", nominal, class, r, WeightClasses()[i])
+				t.Errorf("%v g: class %s permits %v times what %s does", nominal, class, r, weightClasses()[i])
 			}
 		}
 	}
@@ -59,7 +59,7 @@ func TestPermitted(t *testing.T) {
 		{ClassIIII, 5, map[float64]float64{0: 0.5, 50: 0.5, 51: 1, 200: 1, 201: 1.5, 1_000: 1.5}},
 	} {
 		for load, want := range c.loads {
-			if got := (Scale{Class: c.class, EG: c.e}).Permitted(load * c.e); math.Abs(got-want*c.e) > 1e-12 {
+			if got := (Scale{Class: c.class, EG: c.e}).permitted(load * c.e); math.Abs(got-want*c.e) > 1e-12 {
 				t.Errorf("class %s, e = %v g, %v e: %v g, want %v e", c.class, c.e, load, got, want)
 			}
 		}
@@ -148,7 +148,7 @@ func TestJudgeScaleRefuses(t *testing.T) {
 		}
 	}
 	for _, s := range []Scale{{}, {Class: ClassII, EG: 1, DG: 1, MaxG: 2000}, {Class: "V", EG: 1, DG: 1, MaxG: 2000}} {
-		if err := s.Check(); err == nil {
+		if err := s.check(); err == nil {
 			t.Errorf("%+v is taken", s)
 		}
 	}

@@ -52,8 +52,8 @@ func (c LinearCorrection) StandardPct(rawPct float64) float64 {
 	return math.Sqrt(max(v, 0))
 }
 
-// ErrSame is returned for points whose readings lie too close together to tell the gain.
-var ErrSame = errors.New("the points lie too close together to tell the gain")
+// errSame is returned for points whose readings lie too close together to tell the gain.
+var errSame = errors.New("the points lie too close together to tell the gain")
 
 // leastApartPct is how far apart two points must be, in % RH, to tell the gain of a sensor.
 const leastApartPct = 15
@@ -72,8 +72,8 @@ func Correct(points []Point) (LinearCorrection, error) {
 			return None, fmt.Errorf("a point of %v %% against %v %%, uncertain by %v %%: want figures, and an uncertainty above 0", p.RawPct, p.ReferencePct, p.StandardPct)
 		}
 	}
-	c, err := Line(points)
-	if errors.Is(err, ErrSame) {
+	c, err := line(points)
+	if errors.Is(err, errSame) {
 		return offsetOf(points), nil
 	}
 	return c, err
@@ -90,15 +90,15 @@ func offsetOf(points []Point) LinearCorrection {
 	return LinearCorrection{OffsetPct: sum / weights, Gain: 1, OffsetStandardPct: math.Sqrt(1 / weights)}
 }
 
-// Line fits reference = offset + gain · reading to points that are at least 15 % RH apart, else
-// it returns ErrSame.
-func Line(points []Point) (LinearCorrection, error) {
+// line fits reference = offset + gain · reading to points that are at least 15 % RH apart, else
+// it returns errSame.
+func line(points []Point) (LinearCorrection, error) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, p := range points {
 		low, high = min(low, p.RawPct), max(high, p.RawPct)
 	}
 	if !(high-low >= leastApartPct) {
-		return None, ErrSame
+		return None, errSame
 	}
 	return fit(points), nil
 }
@@ -191,14 +191,14 @@ func Find(points []Point, allowedPct float64) Finding {
 // The largest correction that is offered. A sensor that is off by more has a fault that a
 // correction would only hide (an assumption; makers of such sensors replace them at less).
 const (
-	MostOffsetPct = 10
+	mostOffsetPct = 10
 	leastGain     = 0.8
 	mostGain      = 1.25
 )
 
 // Fit reports whether a correction may be offered: it moves no reading from 20 to 80 % RH by more
-// than MostOffsetPct, and its gain is between 0.8 and 1.25.
+// than mostOffsetPct, and its gain is between 0.8 and 1.25.
 func (c LinearCorrection) Fit() bool {
 	moves := func(x float64) float64 { return math.Abs(c.OffsetPct + (c.Gain-1)*x) }
-	return c.Gain >= leastGain && c.Gain <= mostGain && moves(20) <= MostOffsetPct && moves(80) <= MostOffsetPct
+	return c.Gain >= leastGain && c.Gain <= mostGain && moves(20) <= mostOffsetPct && moves(80) <= mostOffsetPct
 }

@@ -115,7 +115,7 @@ func TestOnePointGivesTheOffset(t *testing.T) {
 	if err != nil || c.Gain != 1 || math.Abs(c.OffsetPct-1.2) > 1e-12 || math.Abs(c.StandardPct(50)-1/math.Sqrt(5)) > 1e-12 {
 		t.Errorf("%+v, %v", c, err)
 	}
-	if _, err := Line([]Point{{53, 54, 0.5}, {55, 57, 1}}); !errors.Is(err, ErrSame) {
+	if _, err := line([]Point{{53, 54, 0.5}, {55, 57, 1}}); !errors.Is(err, errSame) {
 		t.Errorf("a line through points 2 %% apart: %v", err)
 	}
 	for _, points := range [][]Point{nil, {{50, 51, 0}}, {{math.NaN(), 51, 1}}} {
@@ -165,7 +165,7 @@ func TestCorrectionProperties(t *testing.T) {
 		read := func(truth float64) float64 { return (truth - offset) / gain }
 		u := rapid.Float64Range(0.1, 2).Draw(t, "u")
 		points := []Point{{read(33.07), 33.07, u}, {read(75.47), 75.47, u}}
-		c, err := Line(points)
+		c, err := line(points)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -19,11 +19,11 @@ const (
 	M3 WeightClass = "M3"
 )
 
-// WeightClasses returns all classes of weights, the most accurate first.
-func WeightClasses() []WeightClass { return []WeightClass{E1, E2, F1, F2, M1, M2, M3} }
+// weightClasses returns all classes of weights, the most accurate first.
+func weightClasses() []WeightClass { return []WeightClass{E1, E2, F1, F2, M1, M2, M3} }
 
 // weightErrors are the maximum permissible errors of weights in mg, by nominal mass in g, in the
-// order of WeightClasses: OIML R 111-1:2004, table 1, from 1 g to 20 kg.
+// order of weightClasses: OIML R 111-1:2004, table 1, from 1 g to 20 kg.
 var weightErrors = map[float64][7]float64{
 	1:     {0.010, 0.03, 0.10, 0.3, 1.0, 3.0, 10},
 	2:     {0.012, 0.04, 0.12, 0.4, 1.2, 4.0, 12},
@@ -45,9 +45,9 @@ var weightErrors = map[float64][7]float64{
 // table 1). It fails for a class that it does not know, and for a nominal mass that is not 1, 2 or
 // 5 times a power of ten from 1 g to 20 kg.
 func weightError(class WeightClass, nominalG float64) (float64, error) {
-	column := slices.Index(WeightClasses(), class)
+	column := slices.Index(weightClasses(), class)
 	if column < 0 {
-		return 0, fmt.Errorf("class %q: want one of %v", class, WeightClasses())
+		return 0, fmt.Errorf("class %q: want one of %v", class, weightClasses())
 	}
 	row, ok := weightErrors[nominalG]
 	if !ok {

@@ -20,8 +20,8 @@ import (
 	"slices"
 )
 
-// ReferenceTemperatureC is the temperature in °C that Curve.Start refers to (ISO 2431 tests at 23 °C).
-const ReferenceTemperatureC = 23.0
+// referenceTemperatureC is the temperature in °C that Curve.Start refers to (ISO 2431 tests at 23 °C).
+const referenceTemperatureC = 23.0
 
 // Curve is what is known of an ink's viscosity against its age: the centre of each parameter and
 // its standard deviation from batch to batch, what is not known included. It is stored in the
@@ -136,13 +136,13 @@ func (r Sample) Run(i int) Sample {
 func (r Sample) Shortest() Sample { return r.Run(slices.Index(r.LnRuns, slices.Min(r.LnRuns))) }
 func (r Sample) Longest() Sample  { return r.Run(slices.Index(r.LnRuns, slices.Max(r.LnRuns))) }
 
-// MaxRuns is how many runs a sample may have.
-const MaxRuns = 3
+// maxRuns is how many runs a sample may have.
+const maxRuns = 3
 
 // Valid returns nil when the sample can be judged.
 func (r Sample) Valid() error {
-	if n := len(r.LnRuns); n < 1 || n > MaxRuns {
-		return fmt.Errorf("viscosity: a sample has %d runs, want 1 to %d", n, MaxRuns)
+	if n := len(r.LnRuns); n < 1 || n > maxRuns {
+		return fmt.Errorf("viscosity: a sample has %d runs, want 1 to %d", n, maxRuns)
 	}
 	for _, run := range r.LnRuns {
 		if !(math.Abs(run) <= 20) {
@@ -168,7 +168,7 @@ func (r Sample) Valid() error {
 // Plain returns ln viscosity of the only run of a sample at the reference temperature and with the thinner of the
 // fresh mix, by the centre of the curve.
 func (c Curve) Plain(r Sample) float64 {
-	return r.LnRuns[0] + c.PerKelvin*(r.TemperatureC-ReferenceTemperatureC) + c.PerPct*r.ThinnerPct
+	return r.LnRuns[0] + c.PerKelvin*(r.TemperatureC-referenceTemperatureC) + c.PerPct*r.ThinnerPct
 }
 
 // Variance returns the variance of Plain that a sample has of its own.
@@ -180,7 +180,7 @@ func (c Curve) Variance(r Sample) float64 {
 // each sample has of its own: what start, slopes and the drift of the instrument add. Samples from before and after another batch
 // was poured in do not share start.
 func (c Curve) Covariance(a, b Sample, sameStart bool) float64 {
-	v := c.PerKelvinSd*c.PerKelvinSd*(a.TemperatureC-ReferenceTemperatureC)*(b.TemperatureC-ReferenceTemperatureC) +
+	v := c.PerKelvinSd*c.PerKelvinSd*(a.TemperatureC-referenceTemperatureC)*(b.TemperatureC-referenceTemperatureC) +
 		c.PerPctSd*c.PerPctSd*a.ThinnerPct*b.ThinnerPct + a.Drift*b.Drift
 	if sameStart {
 		v += c.StartSpread * c.StartSpread

@@ -118,7 +118,7 @@ func fit(prior Curve, rows []row, ofBatch float64) (c Curve, evidence float64, o
 	a, r := mat.NewDense(n, parameters, nil), mat.NewVecDense(n, nil)
 	for i, w := range rows {
 		s, perShare := prior.Risen(w.u)
-		for k, x := range [parameters]float64{1, s, perShare, -(w.of.TemperatureC - ReferenceTemperatureC), -w.of.ThinnerPct} {
+		for k, x := range [parameters]float64{1, s, perShare, -(w.of.TemperatureC - referenceTemperatureC), -w.of.ThinnerPct} {
 			a.Set(i, k, x*spread[k])
 		}
 		r.SetVec(i, prior.Plain(w.of)-prior.Start-prior.Rise*s)

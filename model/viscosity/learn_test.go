@@ -16,7 +16,7 @@ func measured(rng *rand.Rand, truth Curve, n int) []Series {
 		for _, u := range []float64{0.02, 0.4, 0.7, 0.9} {
 			risen, _ := truth.Risen(u)
 			celsius := 18 + 10*rng.Float64()
-			ln := start + truth.Rise*risen - truth.PerKelvin*(celsius-ReferenceTemperatureC) + 0.037*rng.NormFloat64()
+			ln := start + truth.Rise*risen - truth.PerKelvin*(celsius-referenceTemperatureC) + 0.037*rng.NormFloat64()
 			s.Points = append(s.Points, Point{Dose: u * s.EndDose, Of: Sample{LnRuns: []float64{ln}, RunSpread: 0.018, CommonSpread: 0.035, TemperatureC: celsius}})
 		}
 		all = append(all, s)

@@ -16,12 +16,12 @@ const (
 	DriftOfTrend = 0.03
 	// LeastNoiseOfTrend is the least standard deviation of a sample's own.
 	LeastNoiseOfTrend = 0.003
-	// LeastRise is the share of the expected rise below which a trend does not rise. A batch that lives for two
+	// leastRise is the share of the expected rise below which a trend does not rise. A batch that lives for two
 	// medians, beyond four standard deviations, rises by half.
-	LeastRise = 0.4
-	// MostRise is the share of the expected rise above which a trend rises by something else than the ink's age, likewise:
+	leastRise = 0.4
+	// mostRise is the share of the expected rise above which a trend rises by something else than the ink's age, likewise:
 	// a batch that lives for half a median rises by twice as much.
-	MostRise = 2.5
+	mostRise = 2.5
 	// BetweenSamples is how much of the pot life lies between two samples: much enough for a rise to show above
 	// noise and drift. Of 0.05, 0.07 and 0.1 the last made the bands of simulated batches narrowest.
 	BetweenSamples = 0.1
@@ -61,17 +61,17 @@ func (c Curve) Expected(from, to float64) float64 {
 // Rises reports whether a trend has risen from one sample to a later one as a right one does at least, the ages
 // being those of a batch of median life.
 func (c Curve) Rises(from, to Sample, ageFrom, ageTo float64) bool {
-	return c.Plain(to)-c.Plain(from) >= LeastRise*c.Expected(ageFrom, ageTo)
+	return c.Plain(to)-c.Plain(from) >= leastRise*c.Expected(ageFrom, ageTo)
 }
 
 // Steep reports whether a trend has risen from one sample to a later one by more than a right one does.
 func (c Curve) Steep(from, to Sample, ageFrom, ageTo float64) bool {
-	return c.Plain(to)-c.Plain(from) > MostRise*c.Expected(ageFrom, ageTo)
+	return c.Plain(to)-c.Plain(from) > mostRise*c.Expected(ageFrom, ageTo)
 }
 
-// Noise returns the standard deviation of the median of n values with a median absolute deviation: 1.48 times the
+// noiseOfMedian returns the standard deviation of the median of n values with a median absolute deviation: 1.48 times the
 // latter is the standard deviation of a normal distribution, and that of its median 1.25/√n of that. It is at
 // least [LeastNoiseOfTrend].
-func Noise(deviation float64, n int) float64 {
+func noiseOfMedian(deviation float64, n int) float64 {
 	return max(1.4826*1.2533*deviation/math.Sqrt(float64(max(n, 1))), LeastNoiseOfTrend)
 }

@@ -11,9 +11,9 @@ const (
 	windowMinutes, leastMinutes = 10, 5
 	// mostOfMinute bounds the values of a minute that are kept: one a second.
 	mostOfMinute = 60
-	// StuckAfter is how long an instrument may give one and the same value, and leastSame how often: ink that
+	// stuckAfter is how long an instrument may give one and the same value, and leastSame how often: ink that
 	// thickens and a drive that turns always move it a little. An assumption.
-	StuckAfter = time.Hour
+	stuckAfter = time.Hour
 	leastSame  = 10
 )
 
@@ -86,7 +86,7 @@ func (w *Window) Take(now time.Duration) (middle, noise float64, ok bool) {
 	for _, m := range medians {
 		apart = append(apart, max(m-middle, middle-m)/middle)
 	}
-	return middle, Noise(median(apart), len(medians)), true
+	return middle, noiseOfMedian(median(apart), len(medians)), true
 }
 
 // Same returns how long the value has been one and the same, and whether that is so long that the instrument has
@@ -96,7 +96,7 @@ func (w *Window) Same() (d time.Duration, stuck bool) {
 		return 0, false
 	}
 	d = w.at - w.since
-	return d, d >= StuckAfter && w.same >= leastSame
+	return d, d >= stuckAfter && w.same >= leastSame
 }
 
 // median returns the middle of some values, and sorts them.

@@ -16,7 +16,7 @@ import (
 // The zero value is not usable; see [NewArrival].
 type Arrival struct {
 	divisionG float64
-	settler   Settler
+	settler   settler
 	empty     bool      // the pan was settled at zero, and what followed may still be an arrival
 	emptyAt   time.Time // the newest reading at zero
 	levelG    float64   // the present plateau, and since when
@@ -30,12 +30,12 @@ const nothingG = 1.0
 
 // NewArrival returns an Arrival for a scale with the given division in g.
 func NewArrival(divisionG float64) *Arrival {
-	return &Arrival{divisionG: divisionG, settler: *NewSettler(divisionG)}
+	return &Arrival{divisionG: divisionG, settler: *newSettler(divisionG)}
 }
 
 // Observe records the next reading.
 func (a *Arrival) Observe(r Reading) {
-	a.settler.Observe(r)
+	a.settler.observe(r)
 	g, ok := r.weight()
 	if !ok || r.At.Before(a.levelAt) || r.Tare == Net {
 		a.Forget()
@@ -45,7 +45,7 @@ func (a *Arrival) Observe(r Reading) {
 		a.levelG, a.levelAt = g, r.At
 	}
 	limit := max(2*a.divisionG, nothingG)
-	_, settled := a.settler.Settled()
+	_, settled := a.settler.grams()
 	switch {
 	case g < -limit:
 		a.empty, a.grams = false, 0

@@ -15,7 +15,7 @@ const mostLevels = 1024
 // see [NewRise].
 type Rise struct {
 	thresholdG float64
-	settler    Settler
+	settler    settler
 	levels     []level
 	stepG      float64 // levels are at least this far apart, in g
 	last       Reading
@@ -29,7 +29,7 @@ type level struct {
 
 // NewRise returns a Rise for a scale with the given division in g.
 func NewRise(divisionG float64) *Rise {
-	return &Rise{thresholdG: RiseThreshold(divisionG), settler: *NewSettler(divisionG)}
+	return &Rise{thresholdG: RiseThreshold(divisionG), settler: *newSettler(divisionG)}
 }
 
 // Observe records the next reading. A reading without a usable weight changes nothing.
@@ -39,7 +39,7 @@ func (r *Rise) Observe(x Reading) {
 		return
 	}
 	if r.haveLast && x.At.Before(r.last.At) {
-		r.Forget()
+		r.forget()
 	}
 	if r.haveLast {
 		r.push(level{grams: r.last.Grams, next: x.At})
@@ -47,7 +47,7 @@ func (r *Rise) Observe(x Reading) {
 	for n := len(r.levels); n > 0 && r.levels[n-1].grams >= g; n-- {
 		r.levels = r.levels[:n-1]
 	}
-	r.settler.Observe(x)
+	r.settler.observe(x)
 	r.last, r.haveLast = x, true
 }
 
@@ -74,8 +74,8 @@ func (r *Rise) push(l level) {
 	}
 }
 
-// Forget removes all levels, so that only later rises count.
-func (r *Rise) Forget() {
+// forget removes all levels, so that only later rises count.
+func (r *Rise) forget() {
 	r.levels, r.stepG, r.haveLast = r.levels[:0], 0, false
 	r.settler.forget()
 }
@@ -94,7 +94,7 @@ func (r *Rise) Above(baseG float64) (at time.Time, ok bool) {
 			continue
 		}
 		at = r.levels[i].next
-		_, still := r.settler.Settled()
+		_, still := r.settler.grams()
 		if r.last.At.Sub(at) >= steady || still && r.last.Stability == Stable && r.last.At.After(at) {
 			return at, true
 		}

@@ -12,7 +12,7 @@ const longestGap = 3 * time.Second
 // longestRun is how many readings a run stores at most, for a scale that sends very fast.
 const longestRun = 512
 
-// Settler decides whether a weight has settled.
+// settler decides whether a weight has settled.
 //
 // With a stability mark, the weight is settled when the newest reading is marked stable and
 // agrees with the one before it within one division, whatever mark that one has. One reading is
@@ -24,8 +24,8 @@ const longestRun = 512
 // only changes never settles.
 //
 // A reading that is marked as moving, has no weight, or is over or under range makes the weight
-// unsettled at once. The zero value is not usable; see [NewSettler].
-type Settler struct {
+// unsettled at once. The zero value is not usable; see [newSettler].
+type settler struct {
 	divisionG float64
 	run       []Reading // unmarked readings within one division, oldest first
 	last      Reading
@@ -33,11 +33,11 @@ type Settler struct {
 	settled   bool
 }
 
-// NewSettler returns a settler for a scale with the given division in g.
-func NewSettler(divisionG float64) *Settler { return &Settler{divisionG: divisionG} }
+// newSettler returns a settler for a scale with the given division in g.
+func newSettler(divisionG float64) *settler { return &settler{divisionG: divisionG} }
 
-// Observe records the next reading.
-func (s *Settler) Observe(r Reading) {
+// observe records the next reading.
+func (s *settler) observe(r Reading) {
 	if _, ok := r.weight(); !ok {
 		s.forget()
 		return
@@ -59,26 +59,26 @@ func (s *Settler) Observe(r Reading) {
 	}
 }
 
-// Settled returns the newest reading. ok is false when the weight has not settled.
-func (s *Settler) Settled() (grams float64, ok bool) {
+// grams returns the newest reading. ok is false when the weight has not settled.
+func (s *settler) grams() (grams float64, ok bool) {
 	if !s.settled {
 		return 0, false
 	}
 	return s.last.Grams, true
 }
 
-func (s *Settler) forget() {
+func (s *settler) forget() {
 	s.run = s.run[:0]
 	s.haveLast, s.settled = false, false
 }
 
-func (s *Settler) near(a, b float64) bool {
+func (s *settler) near(a, b float64) bool {
 	return math.Abs(a-b) <= s.divisionG+slack(s.divisionG)
 }
 
 // extend adds a reading without a mark to the run. Invariant: the readings of the run lie within
 // one division of each other, and the run is no longer than it must be to span a second.
-func (s *Settler) extend(r Reading) {
+func (s *settler) extend(r Reading) {
 	if n := len(s.run); n > 0 && r.At.Sub(s.run[n-1].At) > longestGap {
 		s.run = s.run[:0]
 	}
@@ -99,7 +99,7 @@ func (s *Settler) extend(r Reading) {
 	s.settled = r.At.Sub(s.run[0].At) >= steady && s.span() <= s.divisionG+slack(s.divisionG)
 }
 
-func (s *Settler) span() float64 {
+func (s *settler) span() float64 {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, x := range s.run {
 		low, high = math.Min(low, x.Grams), math.Max(high, x.Grams)

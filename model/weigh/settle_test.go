@@ -7,11 +7,11 @@ import (
 	"pgregory.net/rapid"
 )
 
-func feed(s *Settler, every time.Duration, readings ...Reading) {
+func feed(s *settler, every time.Duration, readings ...Reading) {
 	for i, r := range readings {
 		r.At = start.Add(time.Duration(i) * every)
 		r.HasWeight = true
-		s.Observe(r)
+		s.observe(r)
 	}
 }
 
@@ -40,9 +40,9 @@ func TestSettled(t *testing.T) {
 		{"after a long silence", 4 * time.Second, []Reading{plain(12.5), plain(12.5)}, 0, false},
 		{"none", time.Second, nil, 0, false},
 	} {
-		s := NewSettler(0.1)
+		s := newSettler(0.1)
 		feed(s, c.every, c.readings...)
-		if got, ok := s.Settled(); got != c.want || ok != c.ok {
+		if got, ok := s.grams(); got != c.want || ok != c.ok {
 			t.Errorf("%s: %v %v, want %v %v", c.name, got, ok, c.want, c.ok)
 		}
 	}
@@ -52,11 +52,11 @@ func TestUnsettledByABadReading(t *testing.T) {
 	for name, bad := range map[string]Reading{
 		"no weight": {}, "over": {HasWeight: true, Grams: 12.5, Over: true}, "under": {HasWeight: true, Grams: 12.5, Under: true},
 	} {
-		s := NewSettler(0.1)
+		s := newSettler(0.1)
 		feed(s, 100*time.Millisecond, stable(12.5), stable(12.5))
 		bad.At = start.Add(time.Second)
-		s.Observe(bad)
-		if _, ok := s.Settled(); ok {
+		s.observe(bad)
+		if _, ok := s.grams(); ok {
 			t.Errorf("still settled after %s", name)
 		}
 	}
@@ -66,14 +66,14 @@ func TestUnsettledByABadReading(t *testing.T) {
 // second lies within a division of every other, and memory stays bounded.
 func TestSettledMeansASecondOfRest(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s := NewSettler(1)
+		s := newSettler(1)
 		var all []Reading
 		now := start
 		for range rapid.IntRange(1, 300).Draw(t, "n") {
 			now = now.Add(time.Duration(rapid.IntRange(1, 400).Draw(t, "ms")) * time.Millisecond)
 			r := Reading{At: now, HasWeight: true, Grams: float64(rapid.IntRange(70, 72).Draw(t, "g"))}
 			all = append(all, r)
-			s.Observe(r)
+			s.observe(r)
 			low, high, spans := r.Grams, r.Grams, false
 			for i := len(all) - 1; i >= 0; i-- {
 				low, high = min(low, all[i].Grams), max(high, all[i].Grams)
@@ -82,14 +82,14 @@ func TestSettledMeansASecondOfRest(t *testing.T) {
 					break
 				}
 			}
-			if _, ok := s.Settled(); ok != (spans && high-low <= 1) {
+			if _, ok := s.grams(); ok != (spans && high-low <= 1) {
 				t.Fatalf("settled %v with a span of %v over a second: %v", ok, high-low, spans)
 			}
 		}
 	})
-	s := NewSettler(1)
+	s := newSettler(1)
 	for i := range 100_000 {
-		s.Observe(Reading{At: start.Add(time.Duration(i) * time.Microsecond), HasWeight: true, Grams: 72})
+		s.observe(Reading{At: start.Add(time.Duration(i) * time.Microsecond), HasWeight: true, Grams: 72})
 	}
 	if len(s.run) > longestRun {
 		t.Errorf("%d readings kept", len(s.run))

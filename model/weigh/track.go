@@ -58,7 +58,7 @@ const leastCup = 4
 // usable; see [NewTracker].
 type Tracker struct {
 	divisionG float64
-	settler   Settler
+	settler   settler
 	lastAt    time.Time
 	state     PanState // as last returned
 
@@ -87,12 +87,11 @@ type Tracker struct {
 
 // NewTracker returns a tracker for a scale with the given division in g.
 func NewTracker(divisionG float64) *Tracker {
-	return &Tracker{divisionG: divisionG, settler: *NewSettler(divisionG)}
+	return &Tracker{divisionG: divisionG, settler: *newSettler(divisionG)}
 }
 
-// Settled returns the newest reading. ok is false when the weight has not settled; see
-// [Settler].
-func (t *Tracker) Settled() (grams float64, ok bool) { return t.settler.Settled() }
+// Settled returns the newest reading. ok is false when the weight has not settled.
+func (t *Tracker) Settled() (grams float64, ok bool) { return t.settler.grams() }
 
 // Stepped reports whether the weight that was last taken for a pour after a tare appeared at once,
 // as that of a cup does which is set down. A rise of more than a second is a pour. How long it
@@ -107,7 +106,7 @@ func (t *Tracker) Forget() {
 
 // Observe records the next reading. It returns the pan after the reading and what changed.
 func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
-	t.settler.Observe(r)
+	t.settler.observe(r)
 	g, ok := r.weight()
 	if !ok {
 		return p, Unchanged
@@ -187,7 +186,7 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 		p.HeldG, p.ShiftG, p.Blind = held, -held, blind
 		return t.tared(p, g, PanResting)
 	}
-	s, ok := t.settler.Settled()
+	s, ok := t.settler.grams()
 	if !ok {
 		return p, Unchanged
 	}
@@ -234,7 +233,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 	if t.climbs(r, g, p.HeldG, below) {
 		return t.tared(p, g, PanRising)
 	}
-	s, ok := t.settler.Settled()
+	s, ok := t.settler.grams()
 	switch {
 	case !ok:
 		return p, Unchanged
@@ -277,7 +276,7 @@ func (t *Tracker) asked(r Reading, g float64, p Pan) (Pan, Change) {
 		return p, Unchanged
 	}
 	t.climbs(r, g, p.HeldG, false)
-	if s, ok := t.settler.Settled(); ok && t.cameBack(p.HeldG) && r.At.Sub(t.bandAt) >= steady {
+	if s, ok := t.settler.grams(); ok && t.cameBack(p.HeldG) && r.At.Sub(t.bandAt) >= steady {
 		return t.returned(p, s, r.At)
 	}
 	return p, Unchanged
@@ -306,7 +305,7 @@ func (t *Tracker) climbs(r Reading, g, heldG float64, below bool) bool {
 // settling waits until a rise that counted as a pour comes to rest. With a slow filter, a cup
 // that is set down looks like a pour, but its rise ends at the weight of the cup.
 func (t *Tracker) settling(p Pan) (Pan, Change) {
-	s, ok := t.settler.Settled()
+	s, ok := t.settler.grams()
 	if !ok {
 		return p, Unchanged
 	}
@@ -319,7 +318,7 @@ func (t *Tracker) settling(p Pan) (Pan, Change) {
 }
 
 func (t *Tracker) away(p Pan) (Pan, Change) {
-	s, ok := t.settler.Settled()
+	s, ok := t.settler.grams()
 	if !ok {
 		return p, Unchanged
 	}

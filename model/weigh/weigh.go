@@ -6,8 +6,8 @@
 // again. Masses are in g as the scale shows them, so they are below zero when a tared cup was
 // lifted.
 //
-// [Settler], [Tracker] and [Rise] need not be stored: after a restart they are complete again
-// after a few readings. [Pan] is stored in the journal.
+// [Tracker] and [Rise] need not be stored: after a restart they are complete again after a few
+// readings. [Pan] is stored in the journal.
 package weigh
 
 import (

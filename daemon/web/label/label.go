@@ -13,10 +13,10 @@ import (
 	"potlifed/daemon/words"
 )
 
-// Width and Height are the label's size, mm.
+// width and height are the label's size, mm.
 const (
-	Width  = 60
-	Height = 40
+	width  = 60
+	height = 40
 )
 
 // Label is the content of a cup's label. Low and Expected are the low bound and the median of the
@@ -43,11 +43,11 @@ const codeMM = 25
 // SVG draws the label. The error is that of an URL too long for a code.
 func (l Label) SVG() ([]byte, error) {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%dmm" height="%dmm" viewBox="0 0 %d %d" font-family="system-ui, sans-serif" fill="#000">`, Width, Height, Width, Height)
-	fmt.Fprintf(&b, `<title>%s</title><rect width="%d" height="%d" fill="#fff"/>`, html.EscapeString(l.Words()), Width, Height)
-	wide := float64(Width - 4)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%dmm" height="%dmm" viewBox="0 0 %d %d" font-family="system-ui, sans-serif" fill="#000">`, width, height, width, height)
+	fmt.Fprintf(&b, `<title>%s</title><rect width="%d" height="%d" fill="#fff"/>`, html.EscapeString(l.Words()), width, height)
+	wide := float64(width - 4)
 	if l.URL != "" {
-		wide = Width - codeMM - 3
+		wide = width - codeMM - 3
 	}
 	text := func(y, size, widest float64, weight int, words string) {
 		fit := ""
@@ -67,16 +67,16 @@ func (l Label) SVG() ([]byte, error) {
 	text(21.6, 4.5, wide, 700, l.Locale.Say("label.safe-to", "time", l.clock(l.Low)))
 	if l.RatioFault == "" {
 		text(26, 3.2, wide, 400, l.Locale.Say("label.expected", "time", l.clock(l.Expected)))
-		text(28.4, 2.2, Width-4, 400, l.made())
+		text(28.4, 2.2, width-4, 400, l.made())
 	} else { // nobody can tell when such a mix is expected to end
 		text(26, 4, wide, 700, l.Locale.Say("label.out-of-ratio"))
-		text(28.4, 2.2, Width-4, 700, l.RatioFault)
+		text(28.4, 2.2, width-4, 700, l.RatioFault)
 	}
-	text(30.6, 2.2, Width-4, 600, l.Locale.Say("label.humid"))
-	fmt.Fprintf(&b, `<path d="M2 31h%dv.2H2z"/>`, Width-4)
-	text(33.8, 2.2, Width-4, 400, l.Locale.Say("label.isocyanate"))
-	text(36.4, 2.2, Width-4, 400, l.Locale.Say("label.sheet"))
-	text(39, 2.2, Width-4, 600, l.Locale.Say("label.lid"))
+	text(30.6, 2.2, width-4, 600, l.Locale.Say("label.humid"))
+	fmt.Fprintf(&b, `<path d="M2 31h%dv.2H2z"/>`, width-4)
+	text(33.8, 2.2, width-4, 400, l.Locale.Say("label.isocyanate"))
+	text(36.4, 2.2, width-4, 400, l.Locale.Say("label.sheet"))
+	text(39, 2.2, width-4, 600, l.Locale.Say("label.lid"))
 	if l.URL != "" {
 		if err := l.code(&b); err != nil {
 			return nil, err
@@ -104,7 +104,7 @@ func (l Label) code(b *strings.Builder) error {
 	}
 	n := code.Bounds().Dx()
 	module := float64(codeMM) / float64(n+2*quiet)
-	fmt.Fprintf(b, `<g transform="translate(%d 1) scale(%.5f) translate(%d %d)"><path shape-rendering="crispEdges" d="`, Width-codeMM, module, quiet, quiet)
+	fmt.Fprintf(b, `<g transform="translate(%d 1) scale(%.5f) translate(%d %d)"><path shape-rendering="crispEdges" d="`, width-codeMM, module, quiet, quiet)
 	for y := range n {
 		for x := 0; x < n; x++ {
 			run := 0

@@ -151,7 +151,7 @@ func TestLabelInPseudoLanguage(t *testing.T) {
 				t.Errorf("%q of %q is not from the catalogue", english, line[2])
 			}
 			if size, err := strconv.ParseFloat(regexp.MustCompile(`font-size="([\d.]+)"|$`).FindStringSubmatch(line[1])[1], 64); err == nil &&
-				float64(utf8.RuneCountInString(line[2]))*size*0.6 > Width-4 && !strings.Contains(line[1], "textLength=") {
+				float64(utf8.RuneCountInString(line[2]))*size*0.6 > width-4 && !strings.Contains(line[1], "textLength=") {
 				t.Errorf("%q is cut", line[2])
 			}
 		}

@@ -141,7 +141,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 	for _, path := range batchPages {
 		rows := restShop(now)
 		same := openBatch(now, "0612-6", "dial-satin", "press-3", 7*time.Hour, 8*time.Hour, 9*time.Hour)
-		same.Thinner = &view.Thinner{TopUp: evaporate.TopUp{Basis: "estimated", LostG: 1.2, AddG: 1.1}, Note: evaporate.NoRenewal}
+		same.Thinner = &view.Thinner{TopUp: evaporate.TopUp{Basis: "estimated", LostG: 1.2, AddG: 1.1}, Note: words.English().Say("warning.thinner-no-renewal")}
 		rows["batches"] = append(rows["batches"].([]view.Batch), same)
 		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 		b.openAt(f, path)

@@ -17,11 +17,11 @@ import (
 	"potlifed/devices/scale/learn"
 )
 
-// Speeds are the usual speeds in bit/s, the most frequent first.
-var Speeds = []int{9600, 2400, 4800, 19200, 38400, 57600, 115200}
+// usualSpeeds are the speeds in bit/s, the most frequent first.
+var usualSpeeds = []int{9600, 2400, 4800, 19200, 38400, 57600, 115200}
 
-// Requests are the usual ways to ask for a weight.
-var Requests = []string{"P\r\n", "S\r\n", "SI\r\n", "W\r\n", "Q\r\n", "\x05", "?\r\n", "\x1bP\r\n", "P\r", "W\r"}
+// usualRequests are the usual ways to ask for a weight.
+var usualRequests = []string{"P\r\n", "S\r\n", "SI\r\n", "W\r\n", "Q\r\n", "\x05", "?\r\n", "\x1bP\r\n", "P\r", "W\r"}
 
 // ErrMute means that nothing came, whatever was tried.
 var ErrMute = errors.New("nothing came from the scale at any usual speed, and it answered no usual request")
@@ -52,9 +52,9 @@ type Found struct {
 // ErrGarbled, an error of the link, or that of the context.
 func (p Probe) Find(ctx context.Context, port string) (Found, error) {
 	p = p.withDefaults()
-	speeds := Speeds
+	speeds := usualSpeeds
 	if (link.Settings{Port: port}).Check() == nil && isNetwork(port) {
-		speeds = Speeds[:1] // the adapter has the speed
+		speeds = speeds[:1] // the adapter has the speed
 	}
 	heard := false
 	for _, baud := range speeds {
@@ -180,7 +180,7 @@ func (p Probe) ask(ctx context.Context, s link.Settings) (found Found, ok bool, 
 		return Found{}, false, err
 	}
 	defer func() { err = errors.Join(err, st.Close()) }()
-	for _, request := range Requests {
+	for _, request := range usualRequests {
 		var received []byte
 		for range 3 {
 			if _, err := st.Write([]byte(request)); err != nil {

@@ -87,9 +87,9 @@ func ones(c byte) (n int) {
 // Every usual speed and frame is found, of a scale that sends and of one that must be asked, and
 // no request is sent to a scale that sends.
 func TestEverySpeedFrameAndRequest(t *testing.T) {
-	for _, baud := range Speeds {
+	for _, baud := range usualSpeeds {
 		for _, mode := range []string{"8N1", "7E1", "7O1", "8E1"} {
-			for _, request := range append([]string{""}, Requests...) {
+			for _, request := range append([]string{""}, usualRequests...) {
 				if request != "" && (mode == "7O1" || mode == "8E1") {
 					continue // requests are tried in the two most frequent frames
 				}

@@ -29,7 +29,7 @@ func TestWhatOthersPublishIsHeard(t *testing.T) {
 		done := make(chan struct{})
 		go func() {
 			defer close(done)
-			NewAirReader(own, "air", quietLog()).Subscribe(ctx, []string{topic}, func(topic string, payload []byte, retained bool) {
+			NewSubscriber(own, "air", quietLog()).Subscribe(ctx, []string{topic}, func(topic string, payload []byte, retained bool) {
 				to.add("%s, kept %v: %s", topic, retained, payload)
 			}, func(err error) { to.add("contact %v", err) })
 		}()
