@@ -7,22 +7,15 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"net"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"potlifed/daemon"
-	"potlifed/daemon/access"
-	"potlifed/daemon/broker"
 	"potlifed/daemon/config"
 	"potlifed/daemon/journal"
-	"potlifed/daemon/mqtt"
-	"potlifed/daemon/web"
 )
 
 func checkCommand() *cobra.Command {
@@ -59,32 +52,7 @@ events and metrics.`,
 				}
 				return checkFolder(c.OutOrStdout(), args[0])
 			}
-			shop, err := readShop(file)
-			if err != nil && bundleFile != "" { // it is needed most where nothing starts
-				b := collect(c.Context(), file, nil, []byte(err.Error()+"\n"), nil)
-				return errors.Join(err, b.save(c.OutOrStdout(), bundleFile))
-			}
-			if err != nil {
-				return err
-			}
-			var said bytes.Buffer
-			l := &checklist{out: io.MultiWriter(c.OutOrStdout(), &said)}
-			l.good("configuration", "%s: %s, %s, %s, %s", file, counted(len(shop.Scales), "scale", "scales"),
-				counted(len(shop.Sensors), "sensor", "sensors"), counted(len(shop.Presses), "press", "presses"), counted(len(shop.Inks), "ink", "inks"))
-			l.questions(shop)
-			l.files(shop)
-			if !offline {
-				l.everything(c.Context(), shop)
-			}
-			l.sheets(shop) // compares them with what the sensors read
-			l.addresses(shop)
-			if bundleFile != "" {
-				b := collect(c.Context(), file, &shop, said.Bytes(), l.heard.Bytes())
-				if err := b.save(c.OutOrStdout(), bundleFile); err != nil {
-					return err
-				}
-			}
-			return l.verdict()
+			return check(c.Context(), c.OutOrStdout(), file, offline, bundleFile)
 		},
 	}
 	f := c.Flags()
@@ -92,6 +60,36 @@ events and metrics.`,
 	f.BoolVar(&offline, "offline", false, "check only the configuration and the files that it names: no device, broker or port")
 	f.StringVar(&bundleFile, "bundle", "", "a new zip file for what somebody far away needs in order to help")
 	return c
+}
+
+// check checks one configuration, and writes the bundle where its name is not empty.
+func check(ctx context.Context, out io.Writer, file string, offline bool, bundleFile string) error {
+	shop, err := readShop(file)
+	if err != nil && bundleFile != "" { // it is needed most where nothing starts
+		b := collect(ctx, file, nil, []byte(err.Error()+"\n"), nil)
+		return errors.Join(err, b.save(out, bundleFile))
+	}
+	if err != nil {
+		return err
+	}
+	var said bytes.Buffer
+	l := &checklist{out: io.MultiWriter(out, &said)}
+	l.good("configuration", "%s: %s, %s, %s, %s", file, counted(len(shop.Scales), "scale", "scales"),
+		counted(len(shop.Sensors), "sensor", "sensors"), counted(len(shop.Presses), "press", "presses"), counted(len(shop.Inks), "ink", "inks"))
+	l.questions(shop)
+	l.files(shop)
+	if !offline {
+		l.everything(ctx, shop)
+	}
+	l.sheets(shop) // compares them with what the sensors read
+	l.addresses(shop)
+	if bundleFile != "" {
+		b := collect(ctx, file, &shop, said.Bytes(), l.heard.Bytes())
+		if err := b.save(out, bundleFile); err != nil {
+			return err
+		}
+	}
+	return l.verdict()
 }
 
 // counted is a number with its noun.
@@ -180,233 +178,6 @@ func (l *checklist) sheets(shop config.Shop) {
 					"ask the ink maker for the pot life at the temperature nearest to your shop's\n", "ink "+k.ID, k.Life.AtTemperatureC, read.sensor, read.celsius)
 				break
 			}
-		}
-	}
-}
-
-// files looks at the files that the configuration names.
-func (l *checklist) files(shop config.Shop) {
-	if file := shop.HTTP.WebConfigFile; file != "" {
-		if err := web.CheckConfigFile(file); err != nil {
-			l.fault("web_config_file", "%v", err)
-		} else {
-			l.good("web_config_file", "%s can be used", file)
-		}
-	}
-	if shop.Broker.CertFile != "" {
-		if _, err := broker.LoadCertificate(shop.Broker); err != nil {
-			l.fault("broker certificate", "%v", err)
-		} else {
-			l.good("broker certificate", "%s and its key can be used", shop.Broker.CertFile)
-		}
-	}
-	for _, secret := range daemon.Secrets(shop) {
-		if err := secret.Check(); err != nil {
-			l.fault(secret.What, "%v", err)
-		}
-	}
-	_, hall := mqtt.FromShop(shop)
-	_, plant := mqtt.PlantFromShop(shop)
-	for _, one := range slices.Concat(joined(hall), joined(plant)) {
-		l.fault("mqtt", "%v", one)
-	}
-}
-
-// joined returns the errors that errors.Join put together, or err alone; none for nil.
-func joined(err error) []error {
-	if err == nil {
-		return nil
-	}
-	if list, ok := err.(interface{ Unwrap() []error }); ok {
-		return list.Unwrap()
-	}
-	return []error{err}
-}
-
-// dataDir looks whether the journal's folder can be written. The service makes a folder
-// that is not there, if it may.
-func (l *checklist) dataDir(shop config.Shop) {
-	folder := filepath.Clean(shop.DataDir)
-	f, err := os.CreateTemp(folder, ".check-*")
-	if errors.Is(err, fs.ErrNotExist) {
-		l.missingDataDir(folder)
-		return
-	}
-	if err == nil {
-		err = errors.Join(f.Close(), os.Remove(f.Name()))
-	}
-	if err != nil {
-		l.fault("data_dir", "%v; let the service's user write in this folder", err)
-		return
-	}
-	l.good("data_dir", "%s can be written", folder)
-}
-
-// missingDataDir tries whether the folder can be made, and leaves nothing behind.
-func (l *checklist) missingDataDir(folder string) {
-	parent := filepath.Dir(folder)
-	for {
-		if _, err := os.Stat(parent); !errors.Is(err, fs.ErrNotExist) {
-			break
-		}
-		parent = filepath.Dir(parent)
-	}
-	trial, err := os.MkdirTemp(parent, ".check-*")
-	if err == nil {
-		err = os.Remove(trial)
-	}
-	if err != nil {
-		l.fault("data_dir", "%s does not exist, and this user cannot make it: %v; make the folder and give it to the service's user", folder, err)
-		return
-	}
-	l.good("data_dir", "%s does not exist yet; the service makes it when it starts", folder)
-}
-
-// access says who may change something.
-func (l *checklist) access(shop config.Shop) {
-	store := access.Open(shop.DataDir)
-	pin, err := store.HasPIN()
-	if err != nil {
-		l.fault("access", "%v", err)
-		return
-	}
-	tokens, err1 := store.Tokens()
-	devices, err2 := store.Sessions(time.Now())
-	switch {
-	case err1 != nil || err2 != nil:
-		l.fault("access", "%v", errors.Join(err1, err2))
-	case pin:
-		l.good("access", "a PIN is set; paired devices: %d, tokens: %d", len(devices), len(tokens))
-	default:
-		l.good("access", "no PIN is set: changes are taken from this computer only, and with a token (%d); see potlifed pin --help", len(tokens))
-	}
-}
-
-// mqtt looks whether the broker answers that the service will connect to. The built-in
-// one runs only while the service does, so that nothing can answer yet.
-func (l *checklist) mqtt(ctx context.Context, shop config.Shop) {
-	address := ""
-	if len(shop.MQTT.URLs) > 0 {
-		address = shop.MQTT.URLs[0]
-	}
-	own := broker.OwnAddresses()
-	speaks := shop.Broker.OtherScheme(address, own)
-	switch {
-	case address == "" && shop.Broker.Listen == "":
-		l.good("mqtt", "off: the configuration has neither mqtt nor broker")
-		return
-	case address == "":
-		l.good("mqtt", "the service connects to the built-in broker")
-		return
-	case shop.Broker.Serves(address, own):
-		l.good("mqtt", "%s is the built-in broker, which starts with the service", address)
-		return
-	case speaks != "":
-		l.fault("mqtt", "%s is the built-in broker, which speaks only %s; write %s:// in mqtt.url, or leave url out", address, protocolNames[speaks], speaks)
-		return
-	}
-	settings, err := mqtt.FromShop(shop)
-	if err != nil {
-		return // files has said so
-	}
-	l.probe(ctx, "mqtt", settings)
-}
-
-// plant looks at the plant's broker.
-func (l *checklist) plant(ctx context.Context, shop config.Shop) {
-	own := broker.OwnAddresses()
-	for _, address := range shop.Plant.URLs {
-		if shop.Broker.Serves(address, own) && shop.Plant.TopicPrefix == shop.MQTT.TopicPrefix {
-			l.fault("plant", "%s is the built-in broker; write the address of the plant's in plant.url, or leave the section out", address)
-			return
-		}
-	}
-	settings, err := mqtt.PlantFromShop(shop)
-	if err != nil {
-		return // files has said so
-	}
-	l.probe(ctx, "plant", settings)
-}
-
-// probe looks whether each address of a broker answers and delivers messages.
-func (l *checklist) probe(ctx context.Context, what string, s mqtt.Settings) {
-	for _, address := range s.URLs {
-		one := s
-		one.URLs = []string{address}
-		l.probeOne(ctx, what, one)
-	}
-}
-
-// probeOne looks whether a broker, or a node of a cluster, answers and delivers messages.
-func (l *checklist) probeOne(ctx context.Context, what string, s mqtt.Settings) {
-	address := s.URLs[0]
-	switch err := mqtt.Probe(ctx, s); {
-	case err == nil:
-		l.good(what, "%s answers and delivers what is published below %s/%s/", address, s.Prefix, s.Bench)
-	case errors.Is(err, mqtt.ErrNotDelivered) && strings.Contains(s.Prefix, "."):
-		l.fault(what, "%s: %v; some brokers change dots in topics: choose a topic_prefix without dots, and allow the user to write and to read below it", address, err)
-	case errors.Is(err, mqtt.ErrNotDelivered):
-		l.fault(what, "%s: %v; allow the user to write and to read every topic below %s/%s/", address, err, s.Prefix, s.Bench)
-	default:
-		l.fault(what, "%s: %v; check that the broker runs, and that address, user and password are right", address, plainly(err))
-	}
-}
-
-var protocolNames = map[string]string{"mqtt": "MQTT without TLS", "mqtts": "MQTT over TLS"}
-
-// plainly returns what the system said of a connection that failed, without the names that
-// the libraries put before it.
-func plainly(err error) error {
-	var network *net.OpError
-	if errors.As(err, &network) {
-		return network.Err
-	}
-	return err
-}
-
-// port looks whether an address is free to listen on.
-func (l *checklist) port(what, address string) {
-	listener, err := net.Listen("tcp", address)
-	if err != nil {
-		l.fault(what, "%v; end the program that uses it, a running potlifed included, or choose another port", err)
-		return
-	}
-	if err := listener.Close(); err != nil {
-		l.fault(what, "%v", err)
-		return
-	}
-	l.good(what, "%s is free", address)
-}
-
-// pageHasTLS reports whether a web configuration file asks for TLS.
-func pageHasTLS(file string) bool {
-	certificate, _ := web.TLSFiles(file)
-	return certificate != ""
-}
-
-// addresses prints where the page can be reached.
-func (l *checklist) addresses(shop config.Shop) {
-	host, port, err := net.SplitHostPort(shop.HTTP.Listen)
-	if err != nil { // the configuration was checked
-		return
-	}
-	scheme := "http"
-	if pageHasTLS(shop.HTTP.WebConfigFile) {
-		scheme = "https"
-	}
-	show := func(host string) { fmt.Fprintf(l.out, "page   %s://%s/\n", scheme, net.JoinHostPort(host, port)) }
-	if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() || ip == nil && host != "" {
-		show(host)
-		return
-	}
-	show("127.0.0.1")
-	addresses, err := net.InterfaceAddrs()
-	if err != nil {
-		return
-	}
-	for _, a := range addresses {
-		if n, ok := a.(*net.IPNet); ok && n.IP.IsGlobalUnicast() {
-			show(n.IP.String())
 		}
 	}
 }

@@ -41,24 +41,7 @@ func (r airReading) enter(b *Bench, now time.Time) {
 		}
 	}
 	if err != nil {
-		if r.fault == health.Implausible {
-			s.rejected++
-		} else {
-			s.errors++
-		}
-		if s.failing++; s.failing == 1 {
-			s.failedAt = r.at
-		}
-		if r.at-s.failedAt <= outageCounts && !inMaintenance(b.state, s.ID) {
-			s.health.watch.Fail()
-		}
-		s.failure, s.fault = err.Error(), r.fault
-		switch {
-		case r.fault != health.Implausible:
-			s.suspect = time.Time{}
-		case s.suspect.IsZero():
-			s.suspect = b.clock.at(r.at)
-		}
+		s.failed(r, err, b)
 		return
 	}
 	s.ok++
@@ -87,4 +70,26 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	with.Fresh = max(z.fresh(), s.fresh())
 	b.closeSteps(z, z.path.Read(closedPath(b.state, z), a, at, with))
 	z.source, z.speak = s, speak
+}
+
+// failed enters a reading that is no value: err says why.
+func (s *sensor) failed(r airReading, err error, b *Bench) {
+	if r.fault == health.Implausible {
+		s.rejected++
+	} else {
+		s.errors++
+	}
+	if s.failing++; s.failing == 1 {
+		s.failedAt = r.at
+	}
+	if r.at-s.failedAt <= outageCounts && !inMaintenance(b.state, s.ID) {
+		s.health.watch.Fail()
+	}
+	s.failure, s.fault = err.Error(), r.fault
+	switch {
+	case r.fault != health.Implausible:
+		s.suspect = time.Time{}
+	case s.suspect.IsZero():
+		s.suspect = b.clock.at(r.at)
+	}
 }

@@ -72,6 +72,11 @@ func (s *source) events(ctx context.Context, files map[string]*file) error {
 	if err := open.end(); err != nil {
 		return err
 	}
+	return putSorted(pours, day)
+}
+
+// putSorted writes the pours of a day in the order of time.
+func putSorted(pours *file, day []Pour) error {
 	slices.SortStableFunc(day, func(a, b Pour) int {
 		return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Seq, b.Seq), cmp.Compare(a.Part, b.Part))
 	})

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -75,7 +76,11 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	if r.Method == http.MethodHead {
 		return
 	}
-	out := eventWriter{w, http.NewResponseController(w), s.pace.writeWithin}
+	s.follow(r.Context(), eventWriter{w, http.NewResponseController(w), s.pace.writeWithin}, every)
+}
+
+// follow sends what changes, and a heartbeat, until the context or the server ends or the reader takes no more.
+func (s *Server) follow(ctx context.Context, out eventWriter, every time.Duration) {
 	signal, stop := s.bench.Watch()
 	defer stop()
 	heartbeat := time.NewTicker(every)
@@ -104,7 +109,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 			pause.Reset(wait)
 		}
 		select {
-		case <-r.Context().Done():
+		case <-ctx.Done():
 			return
 		case <-s.stopping:
 			return

@@ -7,6 +7,43 @@ import (
 	"strings"
 )
 
+// unitWords are how units of mass are written, in small letters.
+var unitWords = map[string]string{
+	"g": "g", "gr": "g", "grm": "g", "gm": "g", "gram": "g", "grams": "g", "gramm": "g",
+	"mg": "mg", "ct": "ct", "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg",
+	"oz": "oz", "ounce": "oz", "ounces": "oz", "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb",
+}
+
+// isUnit reports whether a word is a unit. A capital G alone may be the mark of a gross weight, and
+// gM is a unit with a mark behind it.
+func isUnit(text string) bool {
+	lower := strings.ToLower(text)
+	oneCase := text == lower || text == strings.ToUpper(text) || text[1:] == lower[1:] || lower == "kg"
+	return text != "G" && oneCase && unitWords[lower] != ""
+}
+
+// otherUnits are words, in small letters, that stand in the place of a unit of mass for a while. Lines with them carry
+// no weight that potlifed reads.
+var otherUnits = map[string]bool{
+	"pcs": true, "pc": true, "pce": true, "stk": true, "stck": true, "pieces": true, "ozt": true, "dwt": true,
+	"gn": true, "tl": true, "mom": true, "pct": true,
+}
+
+// units reports whether the texts of a slot are units, most of them of mass.
+func (s *slot) units() bool {
+	mass, all := 0, 0
+	for text, n := range s.counts {
+		switch {
+		case isUnit(text):
+			mass += n
+		case !otherUnits[strings.ToLower(text)]:
+			return false
+		}
+		all += n
+	}
+	return 2*mass > all
+}
+
 // assumeUnit supposes a unit where the lines state none.
 func (t *template) assumeUnit(c *chosen, hint Hint) {
 	c.fixed = "g"
@@ -139,4 +176,94 @@ func (t *template) onlyUnit(slot int) string {
 		only = unit
 	}
 	return only
+}
+
+// unitBeside reports whether a unit stands beside slot i, with one mark between at most.
+func (t *template) unitBeside(i, step int) bool {
+	for j, n := i+step, 0; j >= 0 && j < len(t.slots) && n < 2; j, n = j+step, n+1 {
+		switch s := t.slots[j]; {
+		case step > 0 && t.unitAt(j) && (s.units() || !t.labels(j)), step < 0 && s.units():
+			return step > 0 || (j == 0 || t.slots[j-1].kind != number) && (j < 2 || t.slots[j-2].kind != number || t.slots[j-1].kind != punct)
+		case s.kind != punct, s.counts["%"] > 0:
+			return false
+		}
+	}
+	return false
+}
+
+func (t *template) unitAt(i int) bool {
+	s := t.slots[i]
+	return s.units() || s.kind == word && len(s.counts) == 1 && s.counts["G"] > 0 && s.missing() == 0
+}
+
+// findUnit finds the unit of the chosen number: after it, else before it, else none.
+func (t *template) findUnit(c *chosen, hint Hint) {
+	c.unit = -1
+	look := []int{}
+	for j := c.slot + 1; j < len(t.slots) && t.slots[j].kind != number; j++ {
+		look = append(look, j)
+	}
+	for j := c.slot - 1; j >= 0 && t.slots[j].kind != number; j-- {
+		if j == 0 || t.slots[j-1].kind != number {
+			look = append(look, j) // else it is that number's
+		}
+	}
+	for _, j := range look {
+		if t.slots[j].units() {
+			c.unit = j
+			break
+		}
+	}
+	if c.unit < 0 {
+		c.unit = t.loneUnit(c.slot)
+	}
+	if c.unit < 0 && len(look) > 0 && c.slot+1 < len(t.slots) && t.unitAt(c.slot+1) && !t.labels(c.slot+1) {
+		c.unit, c.letter, c.fixed = c.slot+1, "G", "g"
+		c.doubts = append(c.doubts, "The letter G after the weight is taken for grams.")
+		return
+	}
+	if c.unit < 0 {
+		t.assumeUnit(c, hint)
+		return
+	}
+	written := map[string]bool{}
+	for text := range t.slots[c.unit].counts {
+		if !isUnit(text) {
+			continue
+		}
+		written[text] = true
+		if !readable(text) {
+			c.letter = text
+		}
+	}
+	if c.letter != "" {
+		c.fixed = unitWords[strings.ToLower(c.letter)]
+		if t.slots[c.unit].missing() > 0 && len(t.slots[c.unit].counts) > 1 {
+			c.doubts = append(c.doubts, unsureMark+"Some lines state no unit, and others another one.")
+		}
+		if len(written) > 1 {
+			c.doubts = append(c.doubts, unsureMark+"The unit is written in ways of which potlifed reads one: "+c.letter+".")
+		}
+	}
+}
+
+// labels reports whether a letter stands before another number without a unit, as in N 1.2 G 3.4.
+func (t *template) labels(slot int) bool {
+	return slot+1 < len(t.slots) && t.slots[slot+1].kind == number
+}
+
+// loneUnit returns the slot of the only unit in the lines, where it belongs to no other number or to one that is written
+// like the given one, as in N 1.2 T 3.4 g; -1 for none.
+func (t *template) loneUnit(given int) int {
+	found := -1
+	for j, s := range t.slots {
+		if !s.units() {
+			continue
+		}
+		if found >= 0 || j > 0 && t.slots[j-1].kind == number && t.decimals(j-1) != t.decimals(given) || s.missing() > 0 {
+			return -1
+		}
+		found = j
+	}
+	return found
 }
