@@ -72,13 +72,13 @@ func TestATaskThatHangsIsLeftBehind(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ended, hung := make(chan struct{}), make(chan struct{})
 		close(ended)
-		running := map[string]started{
-			"a": {1, func() bool { return endsWithin(ended, stopsWithin) }}, "b": {1, func() bool { return endsWithin(hung, stopsWithin) }},
-		}
+		stopped := 0
+		stop := func() { stopped++ }
+		running := map[string]started{"a": {1, stop, ended}, "b": {1, stop, hung}, "c": {1, stop, hung}}
 		began := time.Now()
 		Reader{Log: slog.New(slog.DiscardHandler)}.refit(t.Context(), running, config.Shop{})
-		if len(running) != 0 || time.Since(began) != stopsWithin {
-			t.Errorf("%d tasks are left after %v", len(running), time.Since(began))
+		if len(running) != 0 || stopped != 3 || time.Since(began) != stopsWithin {
+			t.Errorf("%d tasks are left and %d were stopped after %v", len(running), stopped, time.Since(began))
 		}
 	})
 }

@@ -1,9 +1,9 @@
-// Package instruments opens the scales and sensors of a configuration, reads them for as
+// Package instruments opens the scales, sensors and trends of a configuration, reads them for as
 // long as the service runs, and hands their readings on. It decides nothing about what
 // they mean.
 //
-// [Reader.Run] is for the service. [TryScale], [OpenSensor] and [ReadSensor] do the same
-// once, for a person who sets an instrument up.
+// [Reader.Run] is for the service. [TryScale], [TryTrend], [Listen], and [OpenSensor] with
+// [ReadSensor] do the same once, for a person who sets an instrument up.
 package instruments
 
 import (
@@ -65,12 +65,13 @@ type Reader struct {
 	// read on without a gap. Units on one Modbus line are started again together, and so are all
 	// instruments that publish.
 	Changed <-chan config.Shop
-	// Subscriber hears sensors that publish; nil where MQTT is off.
+	// Subscriber hears the instruments that publish; nil where MQTT is off.
 	Subscriber Subscriber
 }
 
 // Run reads each instrument in a goroutine of its own. It returns nil once ctx is done and
-// all of them have ended; one that hangs in the kernel's driver is left behind after 10 s. A missing instrument is no failure: it is tried again.
+// all of them have ended; those that hang in the kernel's driver are left behind after 10 s. A missing
+// instrument is no failure: it is tried again.
 func (r Reader) Run(ctx context.Context) error {
 	running := map[string]started{}
 	shop := r.Shop
@@ -94,10 +95,11 @@ type task struct {
 // started is a task that runs.
 type started struct {
 	config any
-	stop   func() (ended bool) // ends it and waits for the end, but not for a driver that hangs
+	cancel context.CancelFunc
+	ended  <-chan struct{}
 }
 
-// stopsWithin is how long the end of a task is waited for. It takes a tenth of a second, and a close of a
+// stopsWithin is how long the end of tasks is waited for. It takes a tenth of a second, and a close of a
 // port at times some more, unless the kernel's driver hangs.
 const stopsWithin = 10 * time.Second
 
@@ -142,14 +144,15 @@ func (r Reader) tasks(shop config.Shop) map[string]task {
 // driver: the port is then busy for the other one.
 func (r Reader) refit(ctx context.Context, running map[string]started, shop config.Shop) {
 	wanted := r.tasks(shop)
+	ending := map[string]started{}
 	for name, is := range running {
 		if want, there := wanted[name]; !there || !reflect.DeepEqual(want.config, is.config) {
-			if !is.stop() {
-				r.Log.Error("a reading hangs in the system's driver and is left behind", "device", name)
-			}
+			is.cancel()
+			ending[name] = is
 			delete(running, name)
 		}
 	}
+	r.await(ending)
 	for name, want := range wanted {
 		if _, there := running[name]; there {
 			continue
@@ -160,22 +163,25 @@ func (r Reader) refit(ctx context.Context, running map[string]started, shop conf
 			defer close(ended)
 			want.run(ctx)
 		}()
-		running[name] = started{want.config, func() bool {
-			cancel()
-			return endsWithin(ended, stopsWithin)
-		}}
+		running[name] = started{want.config, cancel, ended}
 	}
 }
 
-// endsWithin waits for an end for so long, and reports whether it came.
-func endsWithin(ended <-chan struct{}, d time.Duration) bool {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-ended:
-		return true
-	case <-timer.C:
-		return false
+// await waits until tasks have ended, but not for a driver that hangs.
+func (r Reader) await(ending map[string]started) {
+	ctx, over := context.WithTimeout(context.Background(), stopsWithin)
+	defer over()
+	for name, is := range ending {
+		select {
+		case <-is.ended:
+			continue
+		case <-ctx.Done():
+		}
+		select {
+		case <-is.ended: // while another one was waited for
+		default:
+			r.Log.Error("a reading hangs in the system's driver and is left behind", "device", name)
+		}
 	}
 }
 

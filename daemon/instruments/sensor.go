@@ -188,7 +188,7 @@ func (a *attempt) read(ctx context.Context, sensor Sensor) (air.State, error) {
 	}
 }
 
-// faultLog logs a fault of a sensor when it begins and when it is over, and not at each
+// faultLog logs a fault of a sensor or trend when it begins and when it is over, and not at each
 // reading between.
 type faultLog struct {
 	log    *slog.Logger
@@ -199,10 +199,10 @@ func (f *faultLog) note(err error) {
 	switch {
 	case err != nil:
 		if f.failed++; f.failed == 1 {
-			f.log.Warn("the sensor cannot be read", "err", err)
+			f.log.Warn("the instrument cannot be read", "err", err)
 		}
 	case f.failed > 0:
-		f.log.Info("the sensor can be read again", "failed_readings", f.failed)
+		f.log.Info("the instrument can be read again", "failed_readings", f.failed)
 		f.failed = 0
 	}
 }
