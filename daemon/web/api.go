@@ -16,7 +16,6 @@ import (
 
 	"potlifed/daemon/asyncapi"
 	"potlifed/daemon/describe"
-	"potlifed/daemon/excerpt"
 	"potlifed/daemon/history"
 	"potlifed/daemon/study"
 	"potlifed/daemon/view"
@@ -133,8 +132,7 @@ func (s *Server) withProblems(mux *http.ServeMux, next http.Handler) http.Handle
 		unheard := &headOnly{header: http.Header{}}
 		handler.ServeHTTP(unheard, r)
 		if unheard.status == http.StatusMethodNotAllowed {
-			w.Header().Set("Allow", unheard.header.Get("Allow"))
-			s.refuse(w, problem(unheard.status, "", excerpt.Short(r.Method)+" is not possible here"))
+			s.refuseMethod(w, r, unheard.header.Get("Allow"))
 			return
 		}
 		s.refuse(w, problem(http.StatusNotFound, "", "there is nothing at this path; /openapi.json lists what there is, and /asyncapi.json what there is over MQTT"))

@@ -58,12 +58,12 @@ func (s *Server) band(_ context.Context, in *bandQuery) (*answer[band], error) {
 	life, open := snap.Lives[in.ID]
 	at := slices.IndexFunc(snap.Batches, func(b view.Batch) bool { return b.ID == in.ID })
 	if !open || at < 0 || snap.Batches[at].EndsAt == nil {
-		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("batch %q is not open, or its hardener is not in yet", in.ID)).Saying("no-life-yet", "batch", excerpt.Short(in.ID))
+		return nil, noLifeYet(in.ID)
 	}
 	row := snap.Batches[at]
 	explained, ok := snap.Outlooks[row.Zone].Explain(life.Ensemble, life.Place, life.Weighing)
 	if !ok {
-		return nil, problem(http.StatusConflict, "", fmt.Sprintf("batch %q was mixed by another version of the program, which cannot be explained", in.ID)).Saying("other-version", "batch", excerpt.Short(in.ID))
+		return nil, problem(http.StatusConflict, "", fmt.Sprintf("batch %q was mixed by another version of the program, which cannot be explained", excerpt.Short(in.ID))).Saying("other-version", "batch", excerpt.Short(in.ID))
 	}
 	out := band{ID: in.ID, EndsAt: *row.EndsAt, Explained: explained, Names: []string{}, FlowTimes: []heardSample{}}
 	for _, part := range explained.Parts {

@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
-	"fmt"
 	"net/http"
 	"net/url"
 	"reflect"
@@ -14,9 +13,7 @@ import (
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
-	"github.com/danielgtaylor/huma/v2/negotiation"
 
-	"potlifed/daemon/excerpt"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
@@ -70,10 +67,6 @@ func findBatch(n *view.Snapshot, id string) (view.Batch, bool) {
 		}
 	}
 	return view.Batch{}, false
-}
-
-func noBatch(id string) error {
-	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", excerpt.Short(id))).Saying("no-batch", "batch", excerpt.Short(id))
 }
 
 type batchList struct {
@@ -131,11 +124,11 @@ func (in *batchesQuery) asksForEnded() bool {
 }
 
 func (s *Server) endedBatches(ctx context.Context, in *batchesQuery, now *view.Snapshot) (*writtenPage, error) {
-	to, err := instant(in.To, now.At.Add(time.Second), s.zone())
+	to, err := moment(in.To, now.At.Add(time.Second), s.zone())
 	if err != nil {
 		return nil, err
 	}
-	from, err := instant(in.From, to.AddDate(0, 0, -7), s.zone())
+	from, err := moment(in.From, to.AddDate(0, 0, -7), s.zone())
 	if err != nil {
 		return nil, err
 	}
@@ -151,7 +144,7 @@ func (s *Server) endedBatches(ctx context.Context, in *batchesQuery, now *view.S
 	if page.Next > 0 {
 		out.Link = in.nextPage(find, page.Next)
 	}
-	if in.Format == "csv" || in.Format == "" && negotiation.SelectQValue(in.Accept, []string{"application/json", "text/csv"}) == "text/csv" {
+	if wantsCSV(in.Format, in.Accept) {
 		out.ContentType = "text/csv; charset=utf-8"
 		out.Body, err = endedCSV(page.Batches)
 	} else {

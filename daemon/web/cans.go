@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"encoding/json"
 	"net/http"
 	"reflect"
 
@@ -23,20 +22,12 @@ func (s *Server) cans(api huma.API) {
 	row, _ := request.Find(request.MakeCan{}.Verb())
 	read := reader(api, row)
 	op := operation(api, "make-can", base+row.Path, row.Summary, http.StatusCreated, reflect.TypeFor[view.Can]())
-	huma.Register(api, op, func(ctx context.Context, in *onBatches) (*changed, error) {
+	huma.Register(api, op, func(ctx context.Context, in *keyOnly) (*changed, error) {
 		change, err := read(bodyOf(ctx))
 		if err != nil {
 			return nil, err
 		}
-		out, err := s.do(ctx, op, in.Key, apiPath("cans"), change)
-		if err != nil {
-			return nil, err
-		}
-		var made struct{ ID string }
-		if json.Unmarshal(out.Body, &made) == nil && made.ID != "" {
-			out.Location = apiPath("cans", made.ID)
-		}
-		return out, nil
+		return s.create(ctx, op, in.Key, "cans", change)
 	})
 	takesBody(api, row)
 }

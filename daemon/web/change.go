@@ -27,7 +27,7 @@ type changed struct {
 	Body        []byte
 }
 
-type onBatches struct {
+type keyOnly struct {
 	Key string `header:"Idempotency-Key" doc:"a name of the client's own for this request, up to 200 visible ASCII characters; the same request under the same key within 24 hours is carried out only once"`
 }
 
@@ -90,7 +90,7 @@ func (s *Server) mixing(api huma.API) {
 	finished, _ := request.Find(request.RecordMix{}.Verb())
 	start, recorded := reader(api, guided), reader(api, finished)
 	op := operation(api, guided.Verb, base+guided.Path, guided.Summary, http.StatusCreated, reflect.TypeFor[view.Batch]())
-	huma.Register(api, op, func(ctx context.Context, in *onBatches) (*changed, error) {
+	huma.Register(api, op, func(ctx context.Context, in *keyOnly) (*changed, error) {
 		body := bodyOf(ctx)
 		value, err := strictjson.Value(body)
 		if err != nil {
@@ -108,15 +108,7 @@ func (s *Server) mixing(api huma.API) {
 		if err != nil {
 			return nil, err
 		}
-		out, err := s.do(ctx, op, in.Key, apiPath("batches"), change)
-		if err != nil {
-			return nil, err
-		}
-		var made struct{ ID string }
-		if json.Unmarshal(out.Body, &made) == nil && made.ID != "" {
-			out.Location = apiPath("batches", made.ID)
-		}
-		return out, nil
+		return s.create(ctx, op, in.Key, "batches", change)
 	})
 	schemas := api.OpenAPI().Components.Schemas
 	setBody(api, op.Path, true, &huma.Schema{OneOf: []*huma.Schema{
@@ -233,6 +225,19 @@ func (s *Server) do(ctx context.Context, op huma.Operation, key, path string, ch
 	out := &changed{Status: op.DefaultStatus, ContentType: "application/json", Body: reply.Body}
 	if !reply.OnDisk {
 		out.Status, out.Body = http.StatusAccepted, notOnDisk(reply.Body)
+	}
+	return out, nil
+}
+
+// create hands a change to the bench that makes a new thing of a list, and answers with where it is.
+func (s *Server) create(ctx context.Context, op huma.Operation, key, list string, change request.Change) (*changed, error) {
+	out, err := s.do(ctx, op, key, apiPath(list), change)
+	if err != nil {
+		return nil, err
+	}
+	var made struct{ ID string }
+	if json.Unmarshal(out.Body, &made) == nil && made.ID != "" {
+		out.Location = apiPath(list, made.ID)
 	}
 	return out, nil
 }

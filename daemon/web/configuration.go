@@ -15,7 +15,7 @@ import (
 func (s *Server) configuration(api huma.API) {
 	row, _ := request.Find(request.ReloadConfiguration{}.Verb())
 	op := operation(api, row.Verb, base+row.Path, row.Summary, http.StatusOK, reflect.TypeFor[view.Configuration]())
-	huma.Register(api, op, func(ctx context.Context, in *onBatches) (*changed, error) {
+	huma.Register(api, op, func(ctx context.Context, in *keyOnly) (*changed, error) {
 		return s.do(ctx, op, in.Key, apiPath("configuration", "reload"), request.ReloadConfiguration{})
 	})
 }

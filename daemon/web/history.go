@@ -13,7 +13,6 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
-	"potlifed/daemon/excerpt"
 	"potlifed/daemon/history"
 	"potlifed/daemon/table"
 )
@@ -177,7 +176,7 @@ func (s *Server) unpast(ctx context.Context, err error) error {
 // told writes rows in the form that the query asks for.
 func told[R any](in PastSpan, rows []R, list any) (*written, error) {
 	out := &written{ContentType: "application/json", Vary: "Accept"}
-	if !in.wantsCSV() {
+	if !wantsCSV(in.Format, in.Accept) {
 		var err error
 		out.Body, err = json.Marshal(list)
 		return out, err
@@ -193,11 +192,12 @@ func told[R any](in PastSpan, rows []R, list any) (*written, error) {
 	return out, err
 }
 
-func (in PastSpan) wantsCSV() bool {
-	if in.Format != "" {
-		return in.Format == "csv"
+// wantsCSV reports whether a list is to be written as CSV. format takes precedence over the Accept header.
+func wantsCSV(format, accept string) bool {
+	if format != "" {
+		return format == "csv"
 	}
-	return negotiation.SelectQValue(in.Accept, []string{"application/json", "text/csv"}) == "text/csv"
+	return negotiation.SelectQValue(accept, []string{"application/json", "text/csv"}) == "text/csv"
 }
 
 func (s *Server) historyPrints(ctx context.Context, in *countQuery) (*written, error) {
@@ -269,7 +269,7 @@ func (s *Server) historySensors(ctx context.Context, in *sensorQuery) (*written,
 		known = known || i.ID == in.Sensor && !i.Scale
 	}
 	if !known {
-		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no sensor %q", excerpt.Short(in.Sensor)))
+		return nil, noSensor(in.Sensor)
 	}
 	rows, err := s.sensorRows(ctx, in, find)
 	if err != nil {

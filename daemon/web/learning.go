@@ -7,6 +7,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/precision"
 	"potlifed/daemon/request"
@@ -106,7 +107,7 @@ func (s *Server) learned(ctx context.Context, id string) (outcomes.Learned, erro
 			return l, nil
 		}
 	}
-	return outcomes.Learned{}, problem(http.StatusNotFound, "", "there is no such ink in the configuration").Saying("no-material", "material", id)
+	return outcomes.Learned{}, problem(http.StatusNotFound, "", "there is no such ink in the configuration").Saying("no-material", "material", excerpt.Short(id))
 }
 
 func learningOf(l outcomes.Learned, in words.Locale) learning {

@@ -12,9 +12,7 @@ import (
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
-	"github.com/danielgtaylor/huma/v2/negotiation"
 
-	"potlifed/daemon/excerpt"
 	"potlifed/daemon/history"
 	"potlifed/daemon/precision"
 	"potlifed/daemon/view"
@@ -148,7 +146,7 @@ func (s *Server) historyAir(ctx context.Context, in *historyQuery) (*written, er
 		points[i].Local = points[i].Time.In(s.zone()).Format(time.RFC3339)
 	}
 	out := &written{ContentType: "application/json", Vary: "Accept"}
-	if in.wantsCSV() {
+	if wantsCSV(in.Format, in.Accept) {
 		out.ContentType = "text/csv; charset=utf-8"
 		out.Body, err = writeCSV(in.Zone, points)
 	} else {
@@ -174,7 +172,7 @@ func (in *historyQuery) span(now *view.Snapshot, zone *time.Location) (asked air
 		known = known || z.Zone == in.Zone
 	}
 	if !known {
-		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", excerpt.Short(in.Zone))).Saying("no-zone", "zone", excerpt.Short(in.Zone))
+		return asked, noZone(in.Zone)
 	}
 	if asked.from, asked.to, err = between(in.From, in.To, historyDefault, now.At, zone); err != nil {
 		return asked, err
@@ -204,13 +202,6 @@ func (in *historyQuery) span(now *view.Snapshot, zone *time.Location) (asked air
 		return refuse("more than %d rows; ask for a shorter span or a longer step", historyRows)
 	}
 	return asked, nil
-}
-
-func (in *historyQuery) wantsCSV() bool {
-	if in.Format != "" {
-		return in.Format == "csv"
-	}
-	return negotiation.SelectQValue(in.Accept, []string{"application/json", "text/csv"}) == "text/csv"
 }
 
 // recorded are the ends of the steps inside the span, each moment once. Where one

@@ -138,7 +138,7 @@ func (s *Server) airIn(ctx context.Context, zone string, find history.Search) ([
 		}
 	}
 	if zone != "" && len(zones) == 0 {
-		return nil, problem(http.StatusNotFound, "", "there is no zone "+excerpt.Short(zone)).Saying("no-zone", "zone", excerpt.Short(zone))
+		return nil, noZone(zone)
 	}
 	return s.pictured(ctx, find, zones, s.settings.History.ZoneAir)
 }
@@ -240,7 +240,7 @@ func (s *Server) sensorsPicture(ctx context.Context, in *sensorsPictureQuery) (*
 		}
 	}
 	if !known {
-		return nil, problem(http.StatusNotFound, "", "there is no sensor "+excerpt.Short(in.Sensor))
+		return nil, noSensor(in.Sensor)
 	}
 	var ids []string
 	for _, i := range sensors {
@@ -347,7 +347,7 @@ func (s *Server) curvePicture(ctx context.Context, in *curvePictureQuery) (*answ
 func (s *Server) lifePicture(ctx context.Context, in *lifePictureQuery) (*answer[picture], error) {
 	course, err := trace.CourseOf(ctx, s.journal, in.ID, in.Seq)
 	if errors.Is(err, trace.ErrUnknown) {
-		return nil, problem(http.StatusNotFound, "", "there is no batch "+excerpt.Short(in.ID)).Saying("no-batch", "batch", excerpt.Short(in.ID))
+		return nil, noBatch(in.ID)
 	}
 	if err != nil {
 		return nil, s.unread(ctx, err)

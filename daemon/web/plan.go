@@ -9,6 +9,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/planning"
 	"potlifed/daemon/view"
 	"potlifed/model/cure"
@@ -35,14 +36,14 @@ func (s *Server) plans(api huma.API) {
 	}, s.plan)
 }
 
-// plan plans a run that begins now, in the air of now: what new batches of the ink go by,
-// the press's cup, and the low bound of each mix.
+// plan answers with a plan for a run that begins now. It assumes the present air of the press's zone, what holds
+// for new batches of the ink, and the press's cup. Each mix is used up before the low bound of its pot life.
 func (s *Server) plan(_ context.Context, in *planQuery) (*answer[planning.Answer], error) {
 	snap := s.bench.Snapshot()
 	i := slices.IndexFunc(snap.Inks, func(k view.Ink) bool { return k.ID == in.Ink })
 	p := slices.IndexFunc(snap.Presses, func(p view.Press) bool { return p.ID == in.Press })
 	if i < 0 || p < 0 {
-		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no ink %q or no press %q", in.Ink, in.Press))
+		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no ink %q or no press %q", excerpt.Short(in.Ink), excerpt.Short(in.Press)))
 	}
 	ink, press := snap.Inks[i], snap.Presses[p]
 	z := slices.IndexFunc(snap.Air, func(a view.Air) bool { return a.Zone == press.Zone })

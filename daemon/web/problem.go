@@ -4,11 +4,13 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/excerpt"
 	"potlifed/daemon/request"
 	"potlifed/model/message"
 )
@@ -36,6 +38,24 @@ func (p *Problem) Saying(key string, args ...any) *Problem {
 	return p
 }
 
+// noBatch is the problem of an id that no batch has; noZone and noSensor likewise.
+func noBatch(id string) error {
+	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", excerpt.Short(id))).Saying("no-batch", "batch", excerpt.Short(id))
+}
+
+func noZone(id string) error {
+	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", excerpt.Short(id))).Saying("no-zone", "zone", excerpt.Short(id))
+}
+
+func noSensor(id string) error {
+	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no sensor %q", excerpt.Short(id)))
+}
+
+// noLifeYet is the problem of a batch whose end of pot life is not known.
+func noLifeYet(id string) error {
+	return problem(http.StatusNotFound, "", fmt.Sprintf("batch %q is not open, or its hardener is not in yet", excerpt.Short(id))).Saying("no-life-yet", "batch", excerpt.Short(id))
+}
+
 // problemType begins the types of problems that a program may want to tell apart.
 const problemType = "urn:potlifed:"
 
@@ -48,6 +68,12 @@ func (s *Server) refuse(w http.ResponseWriter, p *Problem) {
 	w.Header().Set("Content-Type", "application/problem+json")
 	w.WriteHeader(p.Status)
 	w.Write(body)
+}
+
+// refuseMethod answers a request whose method is none of those that are allowed.
+func (s *Server) refuseMethod(w http.ResponseWriter, r *http.Request, allowed string) {
+	w.Header().Set("Allow", allowed)
+	s.refuse(w, problem(http.StatusMethodNotAllowed, "", excerpt.Short(r.Method)+" is not possible here; these methods are: "+allowed))
 }
 
 // refusePage answers with a problem where a person opens a page: a browser gets a page that says it.

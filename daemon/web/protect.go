@@ -119,8 +119,7 @@ func localAddress(r *http.Request) netip.Addr {
 func (s *Server) readOnly(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			w.Header().Set("Allow", "GET, HEAD")
-			s.refuse(w, problem(http.StatusMethodNotAllowed, "", r.Method+" is not possible here"))
+			s.refuseMethod(w, r, "GET, HEAD")
 			return
 		}
 		next.ServeHTTP(w, r)

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
-	"github.com/danielgtaylor/huma/v2/negotiation"
 
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
@@ -111,11 +110,11 @@ type wasteList struct {
 
 func (s *Server) waste(ctx context.Context, in *wasteQuery) (*written, error) {
 	now := s.bench.Snapshot()
-	to, err := instant(in.To, now.At.Add(time.Second), s.zone())
+	to, err := moment(in.To, now.At.Add(time.Second), s.zone())
 	if err != nil {
 		return nil, err
 	}
-	from, err := instant(in.From, to.AddDate(-1, 0, 0), s.zone())
+	from, err := moment(in.From, to.AddDate(-1, 0, 0), s.zone())
 	if err != nil {
 		return nil, err
 	}
@@ -130,28 +129,13 @@ func (s *Server) waste(ctx context.Context, in *wasteQuery) (*written, error) {
 		return nil, s.unread(ctx, err)
 	}
 	out := &written{ContentType: "application/json", Vary: "Accept"}
-	if in.Format == "csv" || in.Format == "" && negotiation.SelectQValue(in.Accept, []string{"application/json", "text/csv"}) == "text/csv" {
+	if wantsCSV(in.Format, in.Accept) {
 		out.ContentType = "text/csv; charset=utf-8"
 		out.Body, err = wasteCSV(rows)
 	} else {
 		out.Body, err = json.Marshal(wasteList{orEmpty(rows), now.Seq})
 	}
 	return out, err
-}
-
-// instant reads a time, or a date as the beginning of that day in the given zone.
-func instant(text string, otherwise time.Time, zone *time.Location) (time.Time, error) {
-	if text == "" {
-		return otherwise, nil
-	}
-	if at, err := time.Parse(time.RFC3339, text); err == nil {
-		return at, nil
-	}
-	at, err := time.ParseInLocation(time.DateOnly, text, zone)
-	if err != nil {
-		return at, problem(http.StatusUnprocessableEntity, "", "from and to are dates such as 2026-06-12, or times by RFC 3339").Saying("date-form")
-	}
-	return at, nil
 }
 
 func wasteCSV(rows []trace.Waste) ([]byte, error) {

@@ -7,7 +7,6 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"potlifed/daemon/excerpt"
 	"potlifed/daemon/precision"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
@@ -43,7 +42,7 @@ func (s *Server) whatIf(_ context.Context, in *whatIfQuery) (*answer[whatIf], er
 	snap := s.bench.Snapshot()
 	life, ok := snap.Lives[in.ID]
 	if !ok {
-		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("batch %q is not open, or its hardener is not in yet", in.ID)).Saying("no-life-yet", "batch", excerpt.Short(in.ID))
+		return nil, noLifeYet(in.ID)
 	}
 	out := whatIf{ID: in.ID, Zone: in.Zone, Assumed: s.settings.Locale.Say("assumes.air-stays")}
 	for _, b := range snap.Batches {
@@ -66,5 +65,5 @@ func (s *Server) whatIf(_ context.Context, in *whatIfQuery) (*answer[whatIf], er
 		out.EndsAt = life.In(assumed)
 		return &answer[whatIf]{out}, nil
 	}
-	return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", out.Zone)).Saying("no-zone", "zone", excerpt.Short(out.Zone))
+	return nil, noZone(out.Zone)
 }
