@@ -76,7 +76,7 @@ func (p *Publisher) take(in Given) {
 		return
 	}
 	c, _ := ParseCommand(in.Verb, in.Payload)
-	busy := p.refused(c, request.Refuse(request.Unavailable, "Busy", "%d commands are waiting already; repeat it later with the same ref", commandQueue))
+	busy := p.refused(c, request.Refuse(request.Unavailable, "Busy", "too many commands are waiting already; repeat it later with the same ref"))
 	select {
 	case p.answers <- busy:
 		p.counts.add(directionIn, resultRejected)

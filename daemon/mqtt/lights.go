@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -184,18 +185,11 @@ func (l *lightTopic) run(ctx context.Context) {
 	signal, stop := l.bench.WatchLights()
 	defer stop()
 	online, offline := context.WithCancel(context.WithoutCancel(ctx))
-	closed := make(chan struct{})
-	go func() {
-		defer close(closed)
-		l.conn.run(online)
-	}()
-	reported := make(chan struct{})
-	go func() {
-		defer close(reported)
-		if l.confirm != nil {
-			l.confirm.report(ctx)
-		}
-	}()
+	var running sync.WaitGroup
+	running.Go(func() { l.conn.run(online) })
+	if l.confirm != nil {
+		running.Go(func() { l.confirm.report(ctx) })
+	}
 	check := time.NewTicker(lightCheckEvery)
 	defer check.Stop()
 	for ctx.Err() == nil {
@@ -210,8 +204,7 @@ func (l *lightTopic) run(ctx context.Context) {
 	wall, _ := l.now()
 	l.send(unknown(l.conn.settings.Locale, l.id, wall, stopped), stopTimeout)
 	offline()
-	<-closed
-	<-reported
+	running.Wait()
 }
 
 // update publishes what the light is to show if the broker does not have it yet, and every

@@ -47,7 +47,7 @@ func ParseCommand(verb string, payload []byte) (Command, error) {
 	delete(given, "at")
 	row, known := request.Find(verb)
 	if !known || !row.MQTT {
-		return c, request.Refuse(request.NotFound, "No such command", "%q is no verb", verb)
+		return c, request.Refuse(request.NotFound, "No such command", "%q is no verb; /asyncapi.json lists those that there are", verb)
 	}
 	if c.Change, err = readChange(row, given); err != nil {
 		return c, request.Refuse(request.Invalid, "Not like this", "%s: %v", verb, err)

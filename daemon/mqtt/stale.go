@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -41,12 +42,8 @@ func (s *staleRetained) add(topic string) {
 func (s *staleRetained) take() []string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	var all []string
-	for topic := range s.topics {
-		all = append(all, topic)
-	}
+	all := slices.Sorted(maps.Keys(s.topics))
 	s.topics = nil
-	slices.Sort(all)
 	return all
 }
 
