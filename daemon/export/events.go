@@ -283,7 +283,7 @@ func (m *mixes) ended(batch string, at time.Time) error {
 
 // end writes the mixes that are left, those that are open included.
 func (m *mixes) end() error {
-	left := slices.SortedFunc(maps.Values(m.open), func(a, b *poured) int { return int(int64(a.seq) - int64(b.seq)) })
+	left := slices.SortedFunc(maps.Values(m.open), func(a, b *poured) int { return cmp.Compare(a.seq, b.seq) })
 	for _, p := range left {
 		if err := m.write(p); err != nil {
 			return err

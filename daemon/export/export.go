@@ -3,6 +3,7 @@
 package export
 
 import (
+	"bufio"
 	"compress/gzip"
 	"context"
 	"encoding/json"
@@ -12,8 +13,6 @@ import (
 	"path/filepath"
 	"slices"
 	"time"
-
-	"bufio"
 
 	"potlifed/daemon/history"
 	"potlifed/daemon/journal"
@@ -61,7 +60,8 @@ func (s *source) progress(name string, share float64) {
 
 // Write writes the tables. Each is written under a temporary name and gets its own when all
 // are complete, so that an old export is replaced as a whole. The memory in use does not
-// depend on the amount. After an error no file of the export is left.
+// depend on the amount. After an error the files are gone, but for those in done: some may have got their names
+// before another one could not.
 func Write(ctx context.Context, set Settings) (done []Written, err error) { return write(ctx, set, 0) }
 
 func write(ctx context.Context, set Settings, reach time.Duration) (done []Written, err error) {

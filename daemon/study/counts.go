@@ -189,8 +189,8 @@ func (l *lotCells) index() {
 	}
 }
 
-// mixed adds what is known of a batch. Conditions of the counts themselves take precedence.
-func (t *Table) mixed(m Mix) {
+// addMix adds what is known of a batch. Conditions of the counts themselves take precedence.
+func (t *Table) addMix(m Mix) {
 	t.ordered = nil
 	of := mixed{m.Bench, m.Batch}
 	t.mixes[of] = append(t.mixes[of], m)
@@ -326,8 +326,6 @@ type batchOf struct {
 }
 
 func (b batchOf) id() string { return fmt.Sprintf("%s/%s@%d", b.bench, b.batch, b.when) }
-
-func (r row) id() string { return batchOf{r.bench, r.batch, r.when()}.id() }
 
 // when tells batches with the same id apart: when the batch ended, or the year.
 func (r row) when() int {

@@ -78,8 +78,8 @@ func TestIdsAreUsedAgain(t *testing.T) {
 	year := 365 * 24 * 60
 	table.Add(prints(0, "0302-1", 100, 20))
 	table.Add(prints(year, "0302-1", 100, 20))
-	table.mixed(Mix{Batch: "0302-1", Ink: "gloss-4", At: start.Add(3 * time.Hour), ThinnerPct: 10, RatioOffPct: -2})
-	table.mixed(Mix{Batch: "0302-1", Ink: "matt-10", At: start.Add(time.Duration(year+60) * time.Minute), ThinnerPct: 14, RatioOffPct: math.NaN()})
+	table.addMix(Mix{Batch: "0302-1", Ink: "gloss-4", At: start.Add(3 * time.Hour), ThinnerPct: 10, RatioOffPct: -2})
+	table.addMix(Mix{Batch: "0302-1", Ink: "matt-10", At: start.Add(time.Duration(year+60) * time.Minute), ThinnerPct: 14, RatioOffPct: math.NaN()})
 	d, _ := table.data(time.UTC)
 	a, b := d.Cells[0], d.Cells[1]
 	if a.Batch == b.Batch || a.Place != "/press-1/gloss-4" || b.Place != "/press-1/matt-10" {

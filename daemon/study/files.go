@@ -5,7 +5,6 @@ import (
 	"io"
 	"math"
 	"strings"
-	"time"
 
 	"potlifed/daemon/paper"
 	"potlifed/model/air"
@@ -99,7 +98,7 @@ func (f file) counts(record []string, t *Table) error {
 		return err
 	}
 	if c.Pieces > prints {
-		return f.Fault("defects", "%.0f defects among %.0f prints", c.Pieces, prints)
+		return f.Fault("defects", "%.0f defects among %.0f prints; want at most one for each print", c.Pieces, prints)
 	}
 	t.Add(c)
 	return nil
@@ -173,7 +172,7 @@ func (f file) mix(record []string, t *Table) error {
 		}
 		m.At = at
 	}
-	if m.At == (time.Time{}) {
+	if m.At.IsZero() {
 		return f.Fault("id", "the batch has no time; want closed_at or mixed_at")
 	}
 	var err error
@@ -183,6 +182,6 @@ func (f file) mix(record []string, t *Table) error {
 	if m.RatioOffPct, err = f.optional(record, "ratio_off_pct", -100, 10000); err != nil {
 		return err
 	}
-	t.mixed(m)
+	t.addMix(m)
 	return nil
 }

@@ -52,7 +52,7 @@ func (s Stored) Fill(ctx context.Context, t *Table, f Filter) error {
 	}
 	for _, m := range s.Open() {
 		m.Bench = s.Bench
-		t.mixed(m)
+		t.addMix(m)
 	}
 	for ; from.Before(to); from = from.Add(portion) {
 		find := history.Search{From: from, To: from.Add(portion), Press: f.Press}
@@ -83,7 +83,7 @@ func (s Stored) portion(ctx context.Context, t *Table, find history.Search) erro
 	}
 	find.Press = "" // a batch may have ended on another press
 	return s.History.EachBatch(ctx, find, func(b history.Batch) error {
-		t.mixed(Mix{Bench: s.Bench, Batch: b.ID, Ink: b.Ink, At: b.ClosedAt, ThinnerPct: orUnknown(b.ThinnerPct), RatioOffPct: orUnknown(b.RatioOffPct)})
+		t.addMix(Mix{Bench: s.Bench, Batch: b.ID, Ink: b.Ink, At: b.ClosedAt, ThinnerPct: orUnknown(b.ThinnerPct), RatioOffPct: orUnknown(b.RatioOffPct)})
 		return nil
 	})
 }

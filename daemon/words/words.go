@@ -32,9 +32,7 @@ import (
 	"embed"
 	"encoding/json"
 	"fmt"
-	"maps"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -219,14 +217,4 @@ func (l *Language) category(n int) string {
 // forms are the CLDR names of the plural forms.
 var forms = map[plural.Form]string{
 	plural.Other: "other", plural.Zero: "zero", plural.One: "one", plural.Two: "two", plural.Few: "few", plural.Many: "many",
-}
-
-// categories returns the plural categories that the language has, sorted. A count up to 200 and
-// a million show every one of them.
-func (l *Language) categories() []string {
-	has := map[string]bool{"other": true, l.category(1_000_000): true}
-	for n := range 200 {
-		has[l.category(n)] = true
-	}
-	return slices.Sorted(maps.Keys(has))
 }

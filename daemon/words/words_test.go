@@ -59,7 +59,7 @@ func TestCataloguesAreSound(t *testing.T) {
 				t.Errorf("%s: %s: placeholders %v", code, key, placeholders(text))
 			}
 			if text.Plural != nil {
-				if got, want := slices.Sorted(maps.Keys(text.Plural)), l.categories(); !slices.Equal(got, want) {
+				if got, want := slices.Sorted(maps.Keys(text.Plural)), categories(l); !slices.Equal(got, want) {
 					t.Errorf("%s: %s has the plural categories %v, the language has %v", code, key, got, want)
 				}
 				if !counted {
@@ -152,7 +152,7 @@ func TestSay(t *testing.T) {
 		}
 	}
 	// CLDR, cardinal, pl: one, few, many, other.
-	if got := l.categories(); !slices.Equal(got, []string{"few", "many", "one"}) && !slices.Equal(got, []string{"few", "many", "one", "other"}) {
+	if got := categories(l); !slices.Equal(got, []string{"few", "many", "one"}) && !slices.Equal(got, []string{"few", "many", "one", "other"}) {
 		t.Errorf("Polish has the categories %v", got)
 	}
 }
@@ -295,4 +295,14 @@ func placeholders(t Text) []string {
 		}
 	}
 	return slices.Sorted(maps.Keys(names))
+}
+
+// categories returns the plural categories that the language has, sorted. A count up to 200 and
+// a million show every one of them.
+func categories(l *Language) []string {
+	has := map[string]bool{"other": true, l.category(1_000_000): true}
+	for n := range 200 {
+		has[l.category(n)] = true
+	}
+	return slices.Sorted(maps.Keys(has))
 }
