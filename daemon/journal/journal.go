@@ -233,25 +233,14 @@ func (r row) record() (record.Record, error) {
 	return out, err
 }
 
-func scan(rows *sql.Rows) (r record.Record, place int64, err error) {
-	var seq sql.NullInt64
-	var at, mono int64
-	var kind string
-	var body []byte
-	var answer sql.Null[[]byte]
-	if err := rows.Scan(&place, &seq, &at, &r.Stamp.Boot, &mono, &r.Stamp.Synced, &kind, &r.By, &body, &answer); err != nil {
-		return r, place, err
+// scan returns the record in a row that [columnsOf] selects, and its place.
+func scan(rows *sql.Rows) (rec record.Record, place int64, err error) {
+	var r row
+	if err := rows.Scan(r.into()...); err != nil {
+		return rec, 0, err
 	}
-	r.Seq = uint64(seq.Int64)
-	r.Stamp.At, r.Stamp.Mono = time.Unix(0, at).UTC(), time.Duration(mono)
-	if answer.Valid {
-		r.Answer = new(record.Answer)
-		if err := json.Unmarshal(answer.V, r.Answer); err != nil {
-			return r, place, err
-		}
-	}
-	r.Body, err = record.DecodeBody(record.Kind(kind), body)
-	return r, place, err
+	rec, err = r.record()
+	return rec, r.place, err
 }
 
 // Events returns the published form of at most limit events after the given one, oldest first.

@@ -13,7 +13,8 @@ import (
 // What follows is answered by indexes, so that it takes no longer in a journal of many
 // years. Each query repeats the words of its index's WHERE, or SQLite would not use it.
 
-const columnsOf = `SELECT place, seq, at, boot, mono, synced, kind, by_whom, body, answer FROM record `
+// columnsOf selects the columns of a row. Its hash is not needed.
+const columnsOf = `SELECT ` + rowColumns + `, NULL FROM record `
 
 // About returns the events of the given batch, the splits and top-ups by which it was poured
 // into others, and the undos that affected it, oldest first.
