@@ -280,9 +280,7 @@ func TestAScaleThatIsNotThere(t *testing.T) {
 
 // What is tried once is read as the service reads it.
 func TestTry(t *testing.T) {
-	ctx, cancel := context.WithTimeout(t.Context(), 300*time.Millisecond)
-	defer cancel()
-	last, counts, shape, err := TryScale(ctx, config.Scale{ID: "round", Port: streams(t, shownLine), Line: "status-first"}, func([]byte) {})
+	last, counts, shape, err := TryScale(t.Context(), config.Scale{ID: "round", Port: streams(t, shownLine), Line: "status-first"}, func([]byte) {})
 	if err != nil || last.Grams != 48.3 || counts.OK == 0 || shape != "status-first" {
 		t.Errorf("scale: %+v, %+v, %q, %v", last, counts, shape, err)
 	}

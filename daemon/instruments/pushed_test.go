@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"potlifed/daemon/config"
+	"potlifed/devices/climate"
 	"potlifed/model/air"
 	"potlifed/model/health"
 )
@@ -100,7 +101,9 @@ func TestASensorThatPublishes(t *testing.T) {
 	h.until(t, "nothing before the connection", func() bool { return h.read["west"].Fault == health.NotHeard && h.reads["west"] > 1 })
 	s.contact(nil)
 	s.receive("a", []byte(`{"t":21.5,"h":48.3}`), true)
-	h.until(t, "a retained message of unknown age", func() bool { return h.read["west"].Fault == health.NotHeard })
+	h.until(t, "a retained message of unknown age", func() bool {
+		return errors.Is(h.read["west"].Err, climate.ErrRetained) && h.read["west"].Fault == health.NotHeard
+	})
 	s.receive("a", []byte(`{"t":21.5,"h":48.3}`), false)
 	h.until(t, "a reading", func() bool {
 		return h.read["west"].Err == nil && h.read["west"].Air.TemperatureC == 21.5 && h.read["west"].Age < time.Minute
@@ -112,7 +115,7 @@ func TestASensorThatPublishes(t *testing.T) {
 	s.receive("a", []byte(`{"t":"on","h":48.3}`), false)
 	h.until(t, "a message without a number", func() bool { return h.read["west"].Fault == health.Garbled })
 	s.contact(errors.New("connection refused"))
-	h.until(t, "the broker is away", func() bool { return h.read["east"].Err != nil && h.read["west"].Err != nil })
+	h.until(t, "the broker is away", func() bool { return h.read["east"].Err != nil && h.read["west"].Fault == health.OtherFault })
 }
 
 // answers returns the port of a device that sends a line for each request, and nothing else; asked counts
