@@ -32,9 +32,15 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	}
 	if m.Stuck() {
 		v.NoRoom = b.shop.locale.Say("warning.no-room")
+		if needs, _ := m.NeedsG(); b.largerCup(batch.Cup, needs) != "" {
+			plain := v.NoRoom
+			v.NoRoom = b.shop.locale.Say("warning.no-room-larger-cup", "cup", b.largerCup(batch.Cup, needs))
+			v.Warnings[slices.Index(v.Warnings, plain)] = v.NoRoom
+		}
 	}
 	v.ThinnerReason, v.RatioReason = batch.ThinnerReason, m.RatioReason()
 	v.Pours = pours(m)
+	v.PourOver, v.OtherCups = pourOverView(m), b.otherCups(s, m)
 	v.ByBench = byBench(s, batch.ID, now)
 	v.Prints, v.Defects = batch.Prints, batch.Defects
 	v.Ratio = view.RatioOf(m)

@@ -152,6 +152,8 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 		return b.undo(now, r.By, c)
 	case request.TakeUp:
 		return b.takeUp(now, r.By, c)
+	case request.PourMixOver:
+		return b.pourOver(now, r.By, c)
 	case request.CorrectPour:
 		return b.correct(now, r.By, c)
 	case request.LoadBatch:

@@ -44,7 +44,11 @@ func weighedCup(s record.State, scale string) *cupmatch.Cup {
 // recognise looks whose cup stands on a scale, and goes on with its mix once that is known.
 func (b *Bench) recognise(s *scale, change weigh.Change, now time.Time) {
 	g, settled := s.tracker.Settled()
-	id := s.cups.See(s.last, g, settled, change, weighedCup(b.state, s.ID), waitingCups(b.state, s.ID, now))
+	on, waiting := weighedCup(b.state, s.ID), waitingCups(b.state, s.ID, now)
+	if on != nil && on.Mix.Step == guide.PourOver {
+		waiting = nil // whatever is set down now, its mix is not gone on with before the pour-over is done
+	}
+	id := s.cups.See(s.last, g, settled, change, on, waiting)
 	if id == "" {
 		return
 	}

@@ -20,9 +20,10 @@ import (
 // stand on the scale, and a tare key. The program sees only what the scale shows.
 type cupboard struct {
 	*shop
-	cups  map[string]float64 // gross, by the mix whose cup it is
-	on    string             // whose cup stands on the scale
-	tareG float64
+	cups         map[string]float64 // gross, by the mix whose cup it is
+	on           string             // whose cup stands on the scale
+	tareG        float64
+	emptyG, newG map[string]float64 // the cups' own weights, and those of the cups that a mix is being poured into
 	// How often the key was pressed and the cup lifted since the last confirm.
 	keyed, raised int
 	byBench       map[string]guide.Step // the last step that the bench confirmed by itself, by mix
@@ -53,6 +54,15 @@ func (w *cupboard) looks(rt *rapid.T) {
 		case by == guide.Cup && (w.on == "" || w.cups[w.on] > 14):
 			rt.Fatalf("the cup of %s was taken by the bench while that of %q stood on the scale; cups %v, tared %v", id, w.on, w.cups, w.tareG)
 		}
+	}
+}
+
+// isIn fails where a mix that was poured over is not in the cup on the scale, or where its record has more or less in
+// it than that cup.
+func (w *cupboard) isIn(rt *rapid.T, b *record.Batch) {
+	have := b.Mix.Poured().TotalG() + b.Mix.Pan.PouredG(w.shows())
+	if content := w.cups[w.on] - w.emptyG[b.ID]; w.on != b.ID || math.Abs(have-content) > 3 {
+		rt.Fatalf("%s was poured over, with %v g, while the cup of %q with %v g stood on the scale; cups %v, tared %v, showing %v", b.ID, have, w.on, content, w.cups, w.tareG, w.shows())
 	}
 }
 
@@ -101,7 +111,7 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
-		w := &cupboard{shop: openShop(t, t.TempDir(), newClock()), cups: map[string]float64{}, byBench: map[string]guide.Step{}}
+		w := &cupboard{shop: openShop(t, t.TempDir(), newClock()), cups: map[string]float64{}, emptyG: map[string]float64{}, newG: map[string]float64{}, byBench: map[string]guide.Step{}}
 		defer w.crash()
 		w.pass(6*time.Second, both(mild))
 		w.rests()
@@ -122,7 +132,8 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 				w.lift()
 				v, refusal := w.ask(request.StartMix{Ink: "dial-satin", InkG: &ink})
 				if refusal == nil {
-					w.cups[v.ID] = rapid.Float64Range(11.5, 12.5).Draw(rt, "empty")
+					w.emptyG[v.ID] = rapid.Float64Range(11.5, 12.5).Draw(rt, "empty")
+					w.cups[v.ID] = w.emptyG[v.ID]
 					w.put(v.ID)
 				}
 			},
@@ -178,7 +189,7 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 				if on == nil || w.on == "" && on.Mix.Step == guide.Cup { // a tared cup shows no more than none
 					return
 				}
-				before := len(on.Mix.Pours)
+				before, step := len(on.Mix.Pours), on.Mix.Step
 				v, refusal := w.ask(request.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step)})
 				if refusal != nil {
 					// Who did both does not know what to answer, and does not.
@@ -189,6 +200,9 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 				}
 				w.keyed, w.raised = 0, 0
 				after := w.b.state.Batches[v.ID]
+				if step == guide.PourOver && after.Mix.Step != step {
+					w.isIn(rt, after)
+				}
 				if len(after.Mix.Pours) == before {
 					return
 				}
@@ -197,6 +211,43 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 				if w.on != v.ID && w.on != "" {
 					rt.Fatalf("%+v was booked to %s while the cup of %q stood on the scale; cups %v, tared %v, showing %v",
 						after.Mix.Pours[before], v.ID, w.on, w.cups, w.tareG, w.shows())
+				}
+			},
+			"pour over": func(rt *rapid.T) {
+				on := weighed()
+				if on == nil || w.on != on.ID {
+					return
+				}
+				to := request.PourMixOver{Batch: on.ID, Cup: "cup-130"}
+				emptyG := rapid.Float64Range(17.5, 18.5).Draw(rt, "new cup")
+				if rapid.Bool().Draw(rt, "typed") {
+					to.EmptyG = new(math.Round(10*emptyG) / 10)
+				}
+				if _, refusal := w.ask(to); refusal == nil {
+					w.newG[on.ID] = emptyG
+				}
+			},
+			"into the new cup": func(rt *rapid.T) {
+				on := weighed()
+				if on == nil || on.Mix.Step != guide.PourOver || w.newG[on.ID] == 0 {
+					return
+				}
+				id, old := on.ID, w.cups[on.ID]
+				w.lift()
+				if on.Mix.Over.To.EmptyG == 0 {
+					w.cups[id] = w.newG[id]
+					w.put(id)
+					w.ask(request.ConfirmStep{Batch: id, Step: string(guide.PourOver)})
+					w.lift()
+				}
+				content := old - w.emptyG[id]
+				w.emptyG[id], w.newG[id] = w.newG[id], 0
+				w.cups[id] = w.emptyG[id] + content*rapid.Float64Range(0.98, 1).Draw(rt, "kept")
+				w.put(id)
+			},
+			"keep the old cup": func(*rapid.T) {
+				if on := weighed(); on != nil && on.Mix.Step == guide.PourOver && w.on == on.ID && w.newG[on.ID] > 0 {
+					w.ask(request.PourMixOver{Batch: on.ID, Undo: true})
 				}
 			},
 			"answer": func(*rapid.T) {

@@ -21,7 +21,7 @@ func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any,
 	}
 	if other := weighing(b.state, scale.ID); other != nil {
 		g, settled := scale.tracker.Settled()
-		if other.Mix.Step == guide.Cup || other.Mix.Weighs(g, settled) {
+		if other.Mix.Step.Swaps() || other.Mix.Weighs(g, settled) {
 			return nil, request.Refuse(request.NotNow, "scale in use",
 				"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step).Saying("scale-in-use", "batch", other.ID, "scale", scale.ID)
 		}
@@ -242,6 +242,9 @@ func (b *Bench) confirmStep(now time.Time, by actor.Name, batch *record.Batch, c
 	if err != nil {
 		return nil, err
 	}
+	if step == guide.PourOver && next.Step != step {
+		return b.pouredOver(now, by, batch, ask, next)
+	}
 	e := record.Confirmed{
 		Batch: batch.ID, Step: batch.Mix.Step, Next: next.Step, WeightG: ask.WeightG, Override: c.Override, ByBench: byBench, Mix: next,
 	}
@@ -286,7 +289,9 @@ func (b *Bench) weighed(batch *record.Batch, override string, now time.Time) (gu
 	}
 	_, settled := s.tracker.Settled()
 	ask.Settled, ask.WeightG = settled && !s.old(now), s.last.Grams
-	if batch.Mix.Pan.Holds() {
+	if batch.Mix.Step == guide.PourOver {
+		ask.SetDown, ask.Lifted = s.cups.SetDown(), s.cups.FellTo(batch.Mix.Pan.HeldG-batch.Mix.ContentG()/2)
+	} else if batch.Mix.Pan.Holds() {
 		ask.RoseAt, _ = s.rise.Above(batch.Mix.Pan.BaseG)
 	}
 	return ask, nil

@@ -40,24 +40,34 @@ func (b *Bench) pouring(batch *record.Batch, s *scale, still bool) *view.Pouring
 	return v
 }
 
-// withCups names for each cure that asks for a larger cup the smallest kind that is large
-// enough.
+// withCups names for each cure that asks for a larger cup the kind that is large enough. Where
+// the shop has none, nobody is told to use one: the mix could not be poured over.
 func (b *Bench) withCups(cures []guide.Cure, cup string) []guide.Cure {
-	for i, c := range cures {
-		if c.Kind != guide.LargerCup {
-			continue
-		}
-		var large []config.Cup
-		for _, k := range b.shop.Cups {
-			if k.ID != cup && k.FillMaximumG >= c.TotalG {
-				large = append(large, k)
+	var possible []guide.Cure
+	for _, c := range cures {
+		if c.Kind == guide.LargerCup {
+			if c.Cup = b.largerCup(cup, c.TotalG); c.Cup == "" {
+				continue
 			}
 		}
-		if len(large) > 0 {
-			cures[i].Cup = slices.MinFunc(large, func(x, y config.Cup) int { return cmp.Compare(x.FillMaximumG, y.FillMaximumG) }).ID
+		possible = append(possible, c)
+	}
+	return possible
+}
+
+// largerCup returns the smallest kind of cup, other than a given one, that takes a finished mix of so many g; empty
+// where the shop has none.
+func (b *Bench) largerCup(than string, totalG float64) string {
+	var large []config.Cup
+	for _, k := range b.shop.Cups {
+		if k.ID != than && k.FillMaximumG >= totalG {
+			large = append(large, k)
 		}
 	}
-	return cures
+	if len(large) == 0 {
+		return ""
+	}
+	return slices.MinFunc(large, func(x, y config.Cup) int { return cmp.Compare(x.FillMaximumG, y.FillMaximumG) }).ID
 }
 
 // notTaken is what a confirmation would take from the scale now, nil for nothing.

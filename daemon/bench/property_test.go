@@ -15,6 +15,7 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
+	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 	"potlifed/model/weigh"
@@ -80,6 +81,22 @@ func TestAnyOrderOfRequests(t *testing.T) {
 					}
 				}
 				s.ask(c)
+			},
+			"pour over": func(rt *rapid.T) {
+				c := request.PourMixOver{Batch: someBatch(), Cup: rapid.SampledFrom([]string{"cup-90", "cup-130", "cup-130", "", "no-such-cup"}).Draw(rt, "cup")}
+				c.Undo = c.Cup == ""
+				if on := weighing(s.b.state, "scale-1"); on != nil && rapid.IntRange(0, 3).Draw(rt, "weighed") > 0 {
+					c.Batch = on.ID
+				}
+				if rapid.Bool().Draw(rt, "known") {
+					c.EmptyG = new(18.0)
+				}
+				s.ask(c)
+				if b := s.b.state.Batches[c.Batch]; b != nil && b.Mix.Step == guide.PourOver && rapid.Bool().Draw(rt, "poured over") {
+					s.weighs(0, 1500*time.Millisecond)
+					weight = 18 + b.Mix.ContentG()*rapid.SampledFrom([]float64{1, 0.99, 0.9}).Draw(rt, "kept")
+					s.putsDown(weight)
+				}
 			},
 			"cup": func(*rapid.T) { // on an empty pan, so that it may be taken by itself
 				s.weighs(0, 1500*time.Millisecond)

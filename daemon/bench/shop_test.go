@@ -58,6 +58,7 @@ presses:
   - {id: press-2, zone: hall, cup: cup-90}
 cups:
   - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110}
+  - {id: cup-130, ink_minimum_g: 90, fill_maximum_g: 180, mouth_mm: 130}
 lights:
   - {id: light-1, presses: [press-1]}
   - {id: light-2, presses: [press-1, press-2], reads: [json], confirms: hall/light-2}

@@ -76,7 +76,7 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 // follow takes the newest reading for the mix that is weighed, if there is one.
 func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 	batch := weighing(b.state, s.ID)
-	if batch == nil || batch.Mix.Step == guide.Cup {
+	if batch == nil || batch.Mix.Step.Swaps() {
 		s.tracker.Observe(s.last, weigh.Pan{})
 		return weigh.Unchanged
 	}

@@ -208,6 +208,10 @@ func (m *mixes) take(r record.Record) error {
 		m.poured(e.Batch, e.Mix)
 	case record.Corrected:
 		m.poured(e.Batch, e.Mix)
+	case record.PourOverBegun:
+		m.poured(e.Batch, e.Mix)
+	case record.PouredOver:
+		m.poured(e.Batch, e.Mix)
 	case record.Rested:
 		m.poured(e.Batch, e.Mix)
 	case record.TakenUp:

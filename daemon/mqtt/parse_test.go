@@ -20,6 +20,7 @@ var commandExamples = map[string]string{
 	"correct":        `{` + commandHead + `,"batch":"0612-1","undo":true}`,
 	"undo":           `{` + commandHead + `,"batch":"0612-1","seq":17}`,
 	"take-up":        `{` + commandHead + `,"batch":"0612-1","override":"a stick stands in it"}`,
+	"pour-over":      `{` + commandHead + `,"batch":"0612-1","cup":"cup-130","empty_g":18.4}`,
 	"load":           `{` + commandHead + `,"batch":"0612-1","press":"press-1"}`,
 	"unload":         `{` + commandHead + `,"batch":"0612-1"}`,
 	"good":           `{` + commandHead + `,"batch":"0612-1"}`,

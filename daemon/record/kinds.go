@@ -93,6 +93,8 @@ var table = []row{
 	rowOf[HardenerBegun]("Hardener has touched the ink: the pot life has begun."),
 	rowOf[Confirmed]("A step of a guided mix was confirmed, by a person or by the bench."),
 	rowOf[Corrected]("A pour was re-labelled or removed, or was recorded as another part than the step asks for."),
+	rowOf[PourOverBegun]("A mix that is being made waits to be poured into another cup, or stays in its old one after all."),
+	rowOf[PouredOver]("A mix that is being made is in another cup."),
 	rowOf[Rested]("The rest that the ink needs is over."),
 	rowOf[TakenUp]("A mix that was set aside is weighed again."),
 	rowOf[Recorded]("A batch was recorded that was mixed without the guide."),

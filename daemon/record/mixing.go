@@ -188,6 +188,10 @@ func (e Confirmed) apply(s *State, r Record) {
 			s.CupEmptyG = maps.Clone(s.CupEmptyG)
 			s.CupEmptyG[b.Cup] = e.Mix.Pan.BaseG
 		}
+		if over := e.Mix.Over; e.Step == guide.PourOver && over != nil && over.To.Weighed {
+			s.CupEmptyG = maps.Clone(s.CupEmptyG)
+			s.CupEmptyG[over.To.Kind] = over.To.EmptyG
+		}
 	})
 }
 

@@ -44,7 +44,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		TakenUp{Batch: "0612-1", Scale: "scale-1", WeightG: 87, Expected: 87, Recognised: true, Mix: m},
 		PanChanged{Batch: "0612-1", Change: "tared"}, HardenerBegun{Batch: "0612-1", MixedAt: at, WeighingU: 0.01},
 		Confirmed{Batch: "0612-1", Step: "hardener", Next: "stir-hardener", Part: "hardener", AddedG: 17, MixedAt: &at, Mix: m},
-		Corrected{Batch: "0612-1", Undo: true, Mix: m}, Rested{Batch: "0612-1", Mix: m}, Recorded{Batch: "0612-2", Day: "20260612", MixedAt: at, Mix: m, Basis: basis},
+		Corrected{Batch: "0612-1", Undo: true, Mix: m}, Rested{Batch: "0612-1", Mix: m}, PourOverBegun{Batch: "0612-1", From: "cup-90", To: "cup-130", NotTakenG: 9, Mix: m}, PouredOver{Batch: "0612-1", From: "cup-90", To: "cup-130", EmptyG: 20, BeforeG: 95, AfterG: 94, LostG: 1, Mix: m}, Recorded{Batch: "0612-2", Day: "20260612", MixedAt: at, Mix: m, Basis: basis},
 		Loaded{Batch: "0612-1", Press: "press-1"}, Unloaded{Batch: "0612-1", Press: "press-1"}, Good{Batch: "0612-1"},
 		Abandoned{Batch: "0612-1"}, Closed{Batch: "0612-1", Outcome: "used-up"}, AlarmRaised{Name: "clock", Subject: "bench-1"},
 		AlarmCleared{Name: "clock", Subject: "bench-1"}, AlarmAcknowledged{Name: "clock", Subject: "bench-1"},

@@ -41,7 +41,7 @@ type RecordMix struct {
 // ConfirmStep confirms the step that it names.
 type ConfirmStep struct {
 	Batch    string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
-	Step     string `json:"step" doc:"the step that is confirmed; the request is refused when the mix waits at another"`
+	Step     string `json:"step" doc:"the step that is confirmed; the request is refused when the mix waits at another. pour-over is confirmed with the new cup on the scale: empty, where its weight is not known, and then with all of the mix"`
 	Override string `json:"override,omitempty" maxLength:"200" doc:"reason for continuing out of tolerance"`
 	Part     string `json:"part,omitempty" enum:"ink,hardener,thinner" doc:"what was poured, if not what the first correction asks for"`
 	Can      string `json:"can,omitempty" doc:"id of the can that it came from; left out, the one in use, where cans are registered"`
@@ -64,6 +64,14 @@ type CorrectPour struct {
 	Undo     bool    `json:"undo,omitempty" doc:"remove the pour from the record; it stays in the cup, counts as not taken, and must be named before anything is confirmed"`
 }
 
+// PourMixOver pours a mix that is being made into another cup.
+type PourMixOver struct {
+	Batch  string   `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Cup    string   `json:"cup,omitempty" maxLength:"64" doc:"id of the kind of the new cup"`
+	EmptyG *float64 `json:"empty_g,omitempty" minimum:"3" maximum:"100000" doc:"weight of the new cup in g, weighed on a scale that showed zero; left out, that of its kind. Where that is not known, the first confirmation of pour-over weighs the empty cup"`
+	Undo   bool     `json:"undo,omitempty" doc:"instead of cup: the mix stays in its old cup, which stands on the scale as it did"`
+}
+
 // AbandonMix ends a mix that is not finished.
 type AbandonMix struct {
 	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
@@ -76,5 +84,7 @@ func (RecordMix) Verb() string { return "record" }
 func (ConfirmStep) Verb() string { return "confirm" }
 
 func (CorrectPour) Verb() string { return "correct" }
+
+func (PourMixOver) Verb() string { return "pour-over" }
 
 func (AbandonMix) Verb() string { return "abandon" }

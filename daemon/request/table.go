@@ -35,6 +35,7 @@ var table = []Row{
 	row[Undo](RightMix, "batches/{id}/undo", "Undo, within ten seconds, a change of a batch: load, move, unload, close, good, thin, split, top-up, tests, flow-time, abandon", withBody, about("batch")),
 	row[TakeUp](RightMix, "batches/{id}/take-up", "Continue a mix that was set aside, or confirm that the cup on the scale is its own", about("batch")),
 	row[CorrectPour](RightMix, "batches/{id}/correct", "Re-label or undo a pour, or say what was poured that is not taken yet", withBody, about("batch")),
+	row[PourMixOver](RightMix, "batches/{id}/pour-over", "Pour a mix that is being made into another cup: before the old cup is lifted, and confirmed as step pour-over with the new one on the scale", withBody, about("batch")),
 	row[LoadBatch](RightMix, "batches/{id}/load", "Put a batch on a press", withBody, about("batch")),
 	row[UnloadBatch](RightMix, "batches/{id}/unload", "Take a batch off its press", about("batch")),
 	row[MoveBatch](RightMix, "batches/{id}/move", "Put a batch onto a press or into another zone", withBody, about("batch")),

@@ -54,7 +54,7 @@ type BatchState struct {
 // Batch is a batch as HTTP answers it.
 type Batch struct {
 	BatchState
-	Step          *guide.Step         `json:"step" doc:"step that a guided mix waits at: cup, ink, hardener, stir-hardener, thinner, stir-thinner, rest or load; null when no guided mix is in progress"`
+	Step          *guide.Step         `json:"step" doc:"step that a guided mix waits at: cup, ink, hardener, stir-hardener, thinner, stir-thinner, rest or load, or pour-over while it is poured into another cup; null when no guided mix is in progress"`
 	TargetsG      Targets             `json:"targets_g" doc:"target masses of the mix in g"`
 	Corrections   []mix.Correction    `json:"corrections" doc:"ways to bring a wrong ratio back into tolerance, the smallest addition first"`
 	Warnings      []string            `json:"warnings" doc:"what was wrong with the mix, in sentences"`
@@ -83,7 +83,28 @@ type Batch struct {
 	PourFrom      []CanChoice         `json:"pour_from,omitempty" doc:"the registered cans that the current pour may come from"`
 	CupEmptyG     *float64            `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`
 	Pours         []Pour              `json:"pours,omitempty" doc:"the pours of a guided mix that are taken, in their order; correct names one by its seq"`
+	PourOver      *PourOver           `json:"pour_over,omitempty" doc:"what is being poured into another cup; absent at other steps than pour-over"`
+	OtherCups     []OtherCup          `json:"other_cups,omitempty" doc:"the kinds of cup that the mix can be poured into now; absent at other steps than those that pour or stir, and pour-over"`
 	ByBench       *ByBench            `json:"confirmed_by_bench,omitempty" doc:"the step that the bench has just confirmed by itself; absent once that cannot be undone any more"`
+}
+
+// PourOver is what is being poured into another cup. The step pour-over is confirmed once with the empty new cup on the
+// scale, where its weight is not known, and then with all of the mix in it.
+type PourOver struct {
+	Step      guide.Step `json:"step" doc:"the step that was interrupted, to which the mix returns"`
+	Cup       string     `json:"cup" doc:"id of the kind of the new cup"`
+	EmptyG    *float64   `json:"empty_g,omitempty" doc:"weight of the new cup in g; absent until it is known"`
+	ContentG  float64    `json:"content_g" doc:"mass of the mix in g, with what is not taken yet"`
+	NotTakenG float64    `json:"not_taken_g" doc:"mass in g that is in the cup and not taken yet; it is not taken by pouring it over either"`
+	WholeG    *float64   `json:"whole_g,omitempty" doc:"what the new cup should weigh with all of the mix, in g; absent until its own weight is known"`
+	OldG      float64    `json:"old_g" doc:"what the scale showed with the old cup, in g"`
+}
+
+// OtherCup is a kind of cup that a mix can be poured into while it is made.
+type OtherCup struct {
+	Cup    string   `json:"cup" doc:"id of the kind of cup"`
+	TakesG *float64 `json:"takes_g,omitempty" doc:"largest mass of a finished mix in it, in g; absent for no limit"`
+	EmptyG *float64 `json:"empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known, and is weighed first"`
 }
 
 // Pour is a pour that was taken.

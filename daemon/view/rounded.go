@@ -124,6 +124,16 @@ func (b Batch) Rounded(divisionG float64) Batch {
 		}
 	}
 	b.CupWeighsG, b.CupEmptyG, b.LeftG = precision.Known(b.CupWeighsG, g), precision.Known(b.CupEmptyG, g), precision.Known(b.LeftG, g)
+	if b.PourOver != nil {
+		o := *b.PourOver
+		o.EmptyG, o.WholeG = precision.Known(o.EmptyG, g), precision.Known(o.WholeG, g)
+		o.ContentG, o.NotTakenG, o.OldG = g(o.ContentG), g(o.NotTakenG), g(o.OldG)
+		b.PourOver = &o
+	}
+	b.OtherCups = slices.Clone(b.OtherCups)
+	for i, c := range b.OtherCups {
+		b.OtherCups[i].EmptyG, b.OtherCups[i].TakesG = precision.Known(c.EmptyG, g), precision.Known(c.TakesG, g)
+	}
 	b.Ratio = b.Ratio.rounded()
 	if b.Thinner != nil {
 		t := *b.Thinner

@@ -178,6 +178,7 @@ func TestDescription(t *testing.T) {
 		"post batches/{id}/good",
 		"post batches/{id}/load",
 		"post batches/{id}/move",
+		"post batches/{id}/pour-over",
 		"post batches/{id}/reweigh",
 		"post batches/{id}/split",
 		"post batches/{id}/take-up",

@@ -23,16 +23,30 @@ func stepError(code, key string, values ...any) error {
 // no empty cup. g is the newest reading. override is a person's reason to confirm an empty
 // cup all the same. The error is a [*guide.StepError] with the code [WhichCup].
 func (m *Matcher) CheckConfirm(weighed guide.Mix, g float64, override string, waiting []Cup) error {
-	if len(m.asked) > 0 && !(m.cleared && weighed.Step.Stirs()) {
-		return stepError(WhichCup, "whose-cup", "mixes", m.asked)
+	if !(m.cleared && weighed.Step.Stirs()) {
+		if err := m.CheckKnown(); err != nil {
+			return err
+		}
 	}
-	if weighed.Step != guide.Cup || override != "" {
+	if !weighed.Step.Swaps() || override != "" {
 		return nil
 	}
 	for _, other := range waiting {
 		if other.Gross.Known() && other.begun() && m.shows(other.Gross, g) {
+			if weighed.Step == guide.PourOver {
+				return stepError(WhichCup, "cup-of-other-over", "mix", other.ID)
+			}
 			return stepError(WhichCup, "cup-of-other", "mix", other.ID)
 		}
+	}
+	return nil
+}
+
+// CheckKnown returns an error, with the code [WhichCup], while it is open whose cup stands on the scale, or stood
+// there last.
+func (m *Matcher) CheckKnown() error {
+	if len(m.asked) > 0 {
+		return stepError(WhichCup, "whose-cup", "mixes", m.asked)
 	}
 	return nil
 }

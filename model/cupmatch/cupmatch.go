@@ -39,7 +39,7 @@ type Cup struct {
 
 // begun reports whether there is something in the cup that is a mix's own: until its cup is
 // confirmed, one empty cup is as good as another.
-func (c *Cup) begun() bool { return c.Mix.Step != guide.Cup }
+func (c *Cup) begun() bool { return !c.Mix.Step.Swaps() }
 
 // Matcher is what is known of whose cup stands on one scale. Make one with [New].
 type Matcher struct {
@@ -177,6 +177,13 @@ func (m *Matcher) observe(r weigh.Reading, settled bool) {
 	}
 	m.levelG = r.Grams
 }
+
+// SetDown reports whether the settled weight was set down on an empty pan that showed zero: the level
+// before it was that of an untared, empty pan.
+func (m *Matcher) SetDown() bool { return math.Abs(m.beforeG) <= m.emptyWithinG() }
+
+// FellTo reports whether the scale has shown so many g or less since [Matcher.Known], or whether that is not known.
+func (m *Matcher) FellTo(g float64) bool { return m.lowestG <= g }
 
 // ask notes that a person is to say whose cup stands on the scale: that of one of these
 // mixes, or of the one that is weighed.

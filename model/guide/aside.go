@@ -126,7 +126,7 @@ func (m Mix) Stands(readingG float64) bool {
 // part was poured, as far as the scale shows.
 func (m Mix) Weighs(readingG float64, settled bool) bool {
 	if !m.Step.Pours() {
-		return false
+		return m.Step == PourOver
 	}
 	near := func(g float64) bool { return math.Abs(g-m.Pan.BaseG) <= m.Recipe.DivisionG*(1+1e-6) }
 	if m.Pan.Holds() {
@@ -138,6 +138,9 @@ func (m Mix) Weighs(readingG float64, settled bool) bool {
 // TakenUp returns the mix after its cup was put on the scale again, with a settled reading.
 // Everything poured from now on is above that reading, and so is what was undone.
 func (m Mix) TakenUp(readingG float64) Mix {
+	if m.Step == PourOver { // its old cup is followed no more
+		return m
+	}
 	next := m.Weighed(weigh.NewPan(readingG))
 	next.Pan.BaseG -= m.UndoneG
 	next.Pan.CupTared = readingG < m.GrossG(0).LowG && m.Step != Cup
@@ -151,6 +154,9 @@ func (m Mix) TakenUp(readingG float64) Mix {
 // again. emptyG is the reading of the empty pan in g; it is below zero when the cup's weight is
 // tared.
 func (m Mix) Awaited(emptyG float64) Mix {
+	if m.Step == PourOver {
+		return m
+	}
 	if m.Step == Cup {
 		m.Pan = weigh.Pan{}
 		return m

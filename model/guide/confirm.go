@@ -27,7 +27,9 @@ const (
 	AsExpected    = "as-expected"    // what was poured counts as this part already
 	NothingToUndo = "nothing-to-undo"
 	UnknownPart   = "unknown-part"
-	Contaminated  = "contaminated" // a material of another recipe is in the mix, and nobody has decided to use it
+	OtherContent  = "other-content" // the new cup weighs more than it can with what was in the old one
+	LostOver      = "lost-over"     // much less is in the new cup than was in the old one; see [Confirm.Override]
+	Contaminated  = "contaminated"  // a material of another recipe is in the mix, and nobody has decided to use it
 )
 
 // StepError says why a step cannot be confirmed, or a pour corrected, at the moment.
@@ -61,6 +63,11 @@ type Confirm struct {
 	Can string
 	// Material is what the pour was, when the recipe does not have that; for [Mix.Take] only.
 	Material string
+	// SetDown: what the scale shows was set down on an empty pan that showed zero. The weight of a new
+	// cup is taken only then; see [PourOver].
+	SetDown bool
+	// Lifted: the pan was about empty since the pour-over began. Until then the old cup stands there.
+	Lifted bool
 	// Aside: the mix is not the one that is weighed on its scale. Only steps that need no weight
 	// can be confirmed then.
 	Aside bool
@@ -131,6 +138,9 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 	switch m.Step {
 	case Cup:
 		next, err = m.confirmCup(c)
+		return next, false, err
+	case PourOver:
+		next, err = m.confirmOver(c)
 		return next, false, err
 	case StirHardener, StirThinner:
 		return m.confirmStir(c, now)

@@ -88,6 +88,9 @@ func (m Mix) Correct(pour int, part mix.Part, undo bool, now time.Time) (Mix, er
 	if m.ByHand || pour < 0 || pour >= len(m.Pours) {
 		return m, stepError(NothingToUndo, "nothing-to-correct")
 	}
+	if m.Step == PourOver {
+		return m, stepError(WrongStep, "pour-over-first")
+	}
 	if undo == (part != "") || !undo && !part.Valid() {
 		return m, stepError(UnknownPart, "part-or-undo")
 	}

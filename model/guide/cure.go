@@ -41,7 +41,7 @@ type Cure struct {
 	Fits     bool         `json:"fits" doc:"the finished mix fits into the cup"`
 	To       string       `json:"to,omitempty" doc:"exact, or tolerance for the least that is within it"`
 	OffPct   float64      `json:"off_pct,omitempty" doc:"deviation of the hardener from its target in % afterwards, within the tolerance; above 0 is too much; absent for 0"`
-	Cup      string       `json:"cup,omitempty" doc:"id of a kind of cup that is large enough; absent where the shop has none"`
+	Cup      string       `json:"cup,omitempty" doc:"id of a kind of cup that is large enough, with larger-cup; absent for other kinds"`
 }
 
 // farOver is how many times its target the ink may be before nobody takes it by a single

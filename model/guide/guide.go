@@ -165,6 +165,8 @@ type Mix struct {
 	UndoneG float64 `json:"undone_g,omitempty" doc:"mass in g of an undone pour that is in the cup and must be named"`
 	// ByBench is the step that was confirmed last, if no person but the bench confirmed it.
 	ByBench Step `json:"by_bench,omitempty" doc:"the step confirmed last, when the bench confirmed it by itself"`
+	// Over is set in the step [PourOver] only.
+	Over *PouringOver `json:"over,omitempty" doc:"what is being poured into another cup; absent at other steps than pour-over"`
 	// ByHand: the mix was recorded afterwards and not guided.
 	ByHand bool `json:"by_hand,omitempty" doc:"recorded after it was mixed, not guided"`
 }

@@ -58,7 +58,7 @@ func (p *person) try(c Confirm) (Outcome, error) {
 func (p *person) does(s Step, adds float64) Outcome {
 	p.t.Helper()
 	p.g += adds
-	out, err := p.try(Confirm{Step: s})
+	out, err := p.try(Confirm{Step: s, Lifted: s == PourOver})
 	if err != nil {
 		p.t.Fatalf("%s: %v", s, err)
 	}

@@ -43,6 +43,17 @@ func (m Mix) Stuck() bool {
 	return part != mix.Part(m.Step)
 }
 
+// NeedsG returns the mass of the finished mix, in g, that the smallest correction leads to, whatever the size of the
+// cup. ok is false when there is nothing to correct.
+func (m Mix) NeedsG() (totalG float64, ok bool) {
+	for _, c := range m.anyCorrections() {
+		if !ok || c.TotalG < totalG {
+			totalG, ok = c.TotalG, true
+		}
+	}
+	return totalG, ok
+}
+
 // anyCorrections returns the corrections without regard to the size of the cup.
 func (m Mix) anyCorrections() []mix.Correction {
 	l := m.Recipe.limits()
@@ -53,6 +64,8 @@ func (m Mix) anyCorrections() []mix.Correction {
 func (m Mix) corrections(l mix.Limits) []mix.Correction {
 	poured := m.Poured()
 	switch {
+	case m.Step == PourOver: // first the mix must be in its cup
+		return nil
 	case m.inkShort(poured):
 		return m.inkCorrections(poured, l)
 	case m.ratioOff(poured) && !m.ratioOverridden():

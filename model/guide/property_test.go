@@ -40,13 +40,19 @@ func valid(t *rapid.T, m Mix) {
 			t.Fatalf("pour %+v", p)
 		}
 	}
-	past := func(s Step) bool { return slices.Index(steps(), m.Step) > slices.Index(steps(), s) }
+	step := m.Step
+	if m.Over != nil {
+		step = m.Over.From
+	}
+	past := func(s Step) bool { return slices.Index(steps(), step) > slices.Index(steps(), s) }
 	switch {
-	case slices.Index(steps(), m.Step) < 0:
+	case (m.Step == PourOver) != (m.Over != nil):
+		t.Fatalf("step %q with %+v", m.Step, m.Over)
+	case slices.Index(steps(), step) < 0:
 		t.Fatalf("step %q", m.Step)
 	case past(Ink) && poured.InkG <= 0, past(Hardener) && poured.HardenerG <= 0:
 		t.Fatalf("at %s with %+v", m.Step, poured)
-	case past(Hardener) && m.FaultOpen() && m.Step != StirHardener:
+	case past(Hardener) && m.FaultOpen() && step != StirHardener:
 		t.Fatalf("at %s with a fault that nobody has overridden: %+v", m.Step, m)
 	case past(StirHardener) && m.unstirredHardener():
 		t.Fatalf("at %s with hardener not stirred in", m.Step)
@@ -84,17 +90,18 @@ func TestAnySequence(t *testing.T) {
 				t.Fatal(err)
 			}
 			old := m
-			switch rapid.SampledFrom([]string{"right", "right", "right", "any", "correct", "take", "pan", "tick"}).Draw(t, "doing") {
+			switch rapid.SampledFrom([]string{"right", "right", "right", "any", "correct", "take", "pan", "tick", "move", "keep"}).Draw(t, "doing") {
 			case "right": // about what is asked for
 				if bar, ok := m.Pouring(); ok {
 					shown += bar.TargetG * rapid.SampledFrom([]float64{1, 1, 1, 0.5, 1.3}).Draw(t, "share")
 				}
-				m = confirm(t, m, Confirm{Step: m.Step, WeightG: shown, Settled: true}, now)
+				m = confirm(t, m, Confirm{Step: m.Step, WeightG: shown, Settled: true, SetDown: true, Lifted: true}, now)
 			case "any":
 				shown += rapid.Float64Range(-5, 40).Draw(t, "g")
 				c := Confirm{
 					Step:     rapid.SampledFrom(append(steps(), m.Step, m.Step, m.Step)).Draw(t, "step"),
 					WeightG:  shown,
+					Lifted:   true,
 					Settled:  rapid.IntRange(0, 5).Draw(t, "settled") > 0,
 					Override: rapid.SampledFrom([]string{"", "", " ", "a reason"}).Draw(t, "override"),
 					Part:     rapid.SampledFrom([]mix.Part{"", "", mix.Ink, mix.Hardener, mix.Thinner, "glue"}).Draw(t, "part"),
@@ -121,6 +128,17 @@ func TestAnySequence(t *testing.T) {
 				m = m.Weighed(p)
 			case "tick":
 				m = m.Tick(now)
+			case "move":
+				to := OtherCup{Kind: "larger", MaximumG: rapid.SampledFrom([]float64{0, 110, 500}).Draw(t, "takes"), EmptyG: rapid.SampledFrom([]float64{0, 20}).Draw(t, "empty")}
+				next, err := m.Move(to, Confirm{WeightG: shown, Settled: rapid.IntRange(0, 5).Draw(t, "settled") > 0})
+				refusal(t, m, next, err)
+				if m = next; m.Step == PourOver && m.Over.To.EmptyG > 0 && rapid.IntRange(0, 3).Draw(t, "poured over") > 0 {
+					shown = m.Over.To.EmptyG + m.ContentG()*rapid.Float64Range(0.9, 1.05).Draw(t, "kept")
+				}
+			case "keep":
+				next, err := m.KeepCup(Confirm{WeightG: shown, Settled: true})
+				refusal(t, m, next, err)
+				m = next
 			}
 			if after, _ := json.Marshal(old); string(after) != string(before) {
 				t.Fatalf("an older value was changed:\n%s\n%s", before, after)
@@ -159,6 +177,9 @@ func confirm(t *rapid.T, m Mix, c Confirm, now time.Time) Mix {
 		Cup: {Ink}, Ink: {Ink, Hardener, StirHardener}, Hardener: {Hardener, StirHardener},
 		StirHardener: {Thinner, Rest, Load}, Thinner: {Thinner, Hardener, StirHardener, StirThinner, Rest, Load},
 		StirThinner: {Rest, Load}, Rest: {Load}, Load: {Load},
+	}
+	if m.Over != nil {
+		followers[PourOver] = []Step{PourOver, m.Over.From}
 	}
 	if !slices.Contains(followers[m.Step], next.Step) {
 		t.Fatalf("from %s to %s", m.Step, next.Step)

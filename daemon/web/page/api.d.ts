@@ -158,8 +158,10 @@ declare namespace API {
     next_mix_at?: string;
     no_room?: string;
     on_disk?: boolean;
+    other_cups?: Array<OtherCup> | null;
     outcome?: string;
     pour_from?: Array<CanChoice> | null;
+    pour_over?: PourOver;
     pours?: Array<Pour> | null;
     press: string | null;
     prints?: number;
@@ -423,7 +425,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJarLooked | EventJarsEnded | EventJarsStarted | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventTrendTaken | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJarLooked | EventJarsEnded | EventJarsStarted | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPourOverBegun | EventPouredFrom | EventPouredOver | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventTrendTaken | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -1017,6 +1019,7 @@ declare namespace API {
     by_bench?: string;
     by_hand?: boolean;
     cup_g?: number;
+    over?: EventPouringOver;
     overrides?: Array<EventOverride> | null;
     pan: EventPan;
     pours?: Array<EventPour> | null;
@@ -1060,6 +1063,13 @@ declare namespace API {
     seq: number;
     time: string;
     zone: string;
+  }
+
+  interface EventOtherCup {
+    empty_g?: number;
+    kind: string;
+    maximum_g?: number;
+    weighed?: boolean;
   }
 
   interface EventOutOfService {
@@ -1140,6 +1150,23 @@ declare namespace API {
     step: string;
   }
 
+  interface EventPourOverBegun {
+    batch: string;
+    bench: string;
+    by: string;
+    empty_g?: number;
+    from: string;
+    journal: string;
+    kind: "pour-over-begun";
+    mix: EventMix;
+    not_taken_g?: number;
+    seq: number;
+    time: string;
+    to?: string;
+    undo?: boolean;
+    weight_g?: number;
+  }
+
   interface EventPouredFrom {
     assumed?: boolean;
     batch: string;
@@ -1160,6 +1187,33 @@ declare namespace API {
     seq: number;
     stood_s?: number;
     time: string;
+  }
+
+  interface EventPouredOver {
+    after_g: number;
+    batch: string;
+    before_g: number;
+    bench: string;
+    by: string;
+    empty_g: number;
+    from: string;
+    journal: string;
+    kind: "poured-over";
+    lost_g: number;
+    mix: EventMix;
+    not_taken_g: number;
+    override?: string;
+    seq: number;
+    solvent: EventSolvent;
+    time: string;
+    to: string;
+    weight_g: number;
+  }
+
+  interface EventPouringOver {
+    from: string;
+    not_taken_g?: number;
+    to: EventOtherCup;
   }
 
   interface EventPrinted {
@@ -1977,6 +2031,12 @@ declare namespace API {
     mixes: number;
   }
 
+  interface OtherCup {
+    cup: string;
+    empty_g?: number;
+    takes_g?: number;
+  }
+
   interface Over {
     id?: string;
     name?: string;
@@ -2048,6 +2108,22 @@ declare namespace API {
     part: string;
     seq?: number;
     step: string;
+  }
+
+  interface PourMixOver {
+    cup?: string;
+    empty_g?: number;
+    undo?: boolean;
+  }
+
+  interface PourOver {
+    content_g: number;
+    cup: string;
+    empty_g?: number;
+    not_taken_g: number;
+    old_g: number;
+    step: string;
+    whole_g?: number;
   }
 
   interface PouringView {

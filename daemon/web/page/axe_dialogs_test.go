@@ -26,6 +26,12 @@ func TestNoQuestionBreachesWCAG(t *testing.T) {
 		{"lights, folded", "/", pouringShop(now), b.strip("Lights"), "Lights"},
 		{"menu", "/", pouringShop(now), b.strip("Menu"), "Menu"},
 		{"wrong can", "/", pouringShop(now), func() { b.press("Wrong can…") }, "17.0 g of hardener"},
+		{"another cup", "/", func() map[string]any {
+			rows := shop(now)
+			scenes["stuck"](rows, now)
+			rows["batches"].([]view.Batch)[0].OtherCups = otherCups
+			return rows
+		}, func() { b.press("Pour it into another cup…") }, "weighed first"},
 		{"an expired can", "/", func() map[string]any {
 			rows := shop(now)
 			expiredCan(rows, now)

@@ -32,6 +32,11 @@ func TestNoRoomForACorrection(t *testing.T) {
 	if is, want := eval[[]string](b, shown), []string{"Use it out of ratio…", "Scrap this mix…"}; !slices.Equal(is, want) {
 		t.Errorf("the buttons are %q, want %q", is, want)
 	}
+	// Where the shop has a larger cup, that is the third way out.
+	larger := rows["batches"].([]view.Batch)[0]
+	larger.OtherCups = otherCups
+	f.send("batch", larger)
+	b.sees(".stage .actions", "Pour it into another cup…")
 	for _, none := range []string{".pour", ".pour-instead", ".corrections", ".cures"} {
 		b.eventually(none+" is not shown", fmt.Sprintf(`!document.querySelector(".stage %s")?.checkVisibility()`, none))
 	}

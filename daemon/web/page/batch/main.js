@@ -302,6 +302,8 @@ function eventRow(e, i, all) {
 const eventWriters = {
   "mix-started": () => say("event.mix-started"),
   "taken-up": (e) => say(e.recognised ? "event.recognised" : "event.taken-up", { scale: e.scale }),
+  "pour-over-begun": (e) => (e.undo ? say("event.pour-over-undone") : say("event.pour-over-begun", { cup: e.to ?? "" })),
+  "poured-over": (e) => say("event.poured-over", { from: e.from, to: e.to, lost: grams(e.lost_g) }),
   undone: () => say("event.act-undone"),
   recorded: () => say("event.recorded"),
   "hardener-begun": () => say("event.hardener-begun"),
@@ -330,7 +332,7 @@ const eventWriters = {
 };
 
 /** @type {Record<string, Words.Key>} */
-const stepsDone = { cup: "event.cup-on", "stir-hardener": "event.hardener-stirred", "stir-thinner": "event.thinner-stirred" };
+const stepsDone = { cup: "event.cup-on", "pour-over": "event.cup-on", "stir-hardener": "event.hardener-stirred", "stir-thinner": "event.thinner-stirred" };
 
 /** @param {string} step */
 function stepWords(step) {

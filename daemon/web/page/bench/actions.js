@@ -14,6 +14,7 @@ import { pourState } from "./bar.js";
 import { bestCure } from "./cures.js";
 import { keptAtMostMs, keptNext } from "./kept.js";
 import { pourFromPart } from "./pour-from.js";
+import { canPourOver, largerCups, pourOverDialog, whyLess } from "./pour-over.js";
 import { canMend, contaminatedPart, namePart, wrongCanDialog } from "./wrong-can.js";
 
 const stillMs = 400; // so long the weight must rest before a kept tap is carried out
@@ -73,13 +74,15 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     h("p", { text: say("mixing.what-happened") }),
     button(say("mixing.tared"), "big", () => post("confirm", confirmBody({ tared: true }))),
     button(say("mixing.lifted"), "big", () => post("confirm", confirmBody({ tared: false }))));
-  const override = button("", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason }))));
+  const override = button("", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason })), current().step === "pour-over" ? whyLess() : undefined));
   const scrap = button(say("stage.scrap"), "big", () => abandonDialog(current(), () => send("abandon")));
   const wrong = button(say("wrong.button"), "big", () => wrongCanDialog(current(), scale, store, ({ verb, body }) => send(verb, body)));
   const name = namePart(({ verb, body }) => whenStill(() => post(verb, body)));
   const foreign = contaminatedPart(() => abandonDialog(current(), () => send("abandon")), () => overrideDialog((reason) => send("correct", { override: reason })));
   const byBench = benchTook((seq) => post("undo", { seq }));
-  const more = button(say("stage.more"), "big", () => moreDialog(current(), () => send("abandon")));
+  const over = button(say("over.button"), "big", () => pourOverDialog(current(), scale, (body) => send("pour-over", body)));
+  const keep = button(say("over.keep"), "big", () => whenStill(() => post("pour-over", { undo: true })));
+  const more = button(say("stage.more"), "big", () => moreDialog(current(), () => send("abandon"), () => pourOverDialog(current(), scale, (body) => send("pour-over", body))));
   /** @type {{ weight: number, since: number, timer?: ReturnType<typeof setTimeout> }} */
   let rest = { weight: NaN, since: 0 };
   let at = "";
@@ -90,6 +93,8 @@ export function mixActions({ store, attempt }, current, chosenPart) {
 
   // Far too much ink is not taken with one tap.
   const tooMuch = () => scale?.batch === current().id && scale.pouring?.verdict === "too-much";
+  // A larger cup is one of the cures of what is on the scale.
+  const asksLargerCup = () => scale?.batch === current().id && (scale.pouring?.cures ?? []).some((c) => c.kind === "larger-cup");
   // Nor is a pour from a can that is past its last day: the button asks about it first, since the warning may be out of sight.
   const asksCan = () => (chosenPart() ? "" : from.asks());
   const stirs = () => (current().step ?? "").startsWith("stir-");
@@ -198,7 +203,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       scale = row;
     },
     notes: [refusal, foreign.element, tared, name.element, byBench.element],
-    ways: [override, scrap, wrong, more],
+    ways: [override, scrap, over, keep, wrong, more],
     /**
      * update draws them, for the row that hears took in.
      * @param {string} words of the button that continues
@@ -224,8 +229,10 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       const noRoom = Boolean(batch.no_room);
       show(confirm, !noRoom);
       show(scrap, noRoom);
+      show(over, batch.step !== "pour-over" && largerCups(batch).length > 0 && (noRoom || asksLargerCup()));
+      show(keep, batch.step === "pour-over");
       show(more, !noRoom);
-      show(wrong, canMend(batch, scale));
+      show(wrong, batch.step !== "pour-over" && canMend(batch, scale));
       name.update(batch, scale);
       foreign.update(batch);
       byBench.update(batch, store.clock.now());
@@ -243,7 +250,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
  */
 function overrideWords(batch, refused) {
   if (batch.no_room || (batch.corrections ?? []).length > 0 || (batch.components ?? []).some((c) => c.part === batch.step)) return say("stage.override");
-  if (refused === "order" || refused === "too-much" || (refused === "which-cup" && batch.step === "cup")) return say("stage.all-the-same");
+  if (refused === "order" || refused === "too-much" || refused === "lost-over" || (refused === "which-cup" && (batch.step === "cup" || batch.step === "pour-over"))) return say("stage.all-the-same");
   return batch.step === "thinner" ? say("stage.skip-thinner") : "";
 }
 
@@ -251,11 +258,14 @@ function overrideWords(batch, refused) {
  * moreDialog offers what is rarely wanted and must not be hit by mistake.
  * @param {API.BatchView} batch
  * @param {() => Promise<unknown>} abandon
+ * @param {() => void} pourOver
  */
-function moreDialog(batch, abandon) {
+function moreDialog(batch, abandon, pourOver) {
+  const options = [{ label: say("stage.scrap"), note: say("stage.scrap-note"), value: () => abandonDialog(batch, abandon) }];
+  if (canPourOver(batch)) options.unshift({ label: say(batch.step === "pour-over" ? "over.other" : "over.button"), note: say("over.button-note"), value: pourOver });
   pick({
     title: say("stage.more-title", { mix: batch.id }),
-    groups: [{ legend: "", options: [{ label: say("stage.scrap"), note: say("stage.scrap-note"), value: abandonDialog }] }],
-    submit: async (dialog) => () => dialog(batch, abandon),
+    groups: [{ legend: "", options }],
+    submit: async (next) => next,
   });
 }

@@ -38,8 +38,7 @@ export function cureWords(cure, pour) {
     case "take-out":
       return { act: say("cure.take-out", { mass, part: term("part", cure.part ?? "") }), comes: say("cure.down-to", { most: grams(inside(pour.high_g, Math.floor)), total }), aim: "" };
   }
-  const act = cure.cup ? say("cure.larger-cup", { cup: cure.cup }) : say("cure.some-larger-cup");
-  return { act, comes: say("cure.whole", { total }), aim: "" };
+  return { act: say("cure.larger-cup", { cup: cure.cup ?? "" }), comes: say("cure.whole", { total }), aim: "" };
 }
 
 // curesPart lists them all below the bar; the first is also in its words.

@@ -7,7 +7,7 @@ import { mixActions } from "./actions.js";
 import { pourBar, pourState } from "./bar.js";
 import { correctionsPart } from "./corrections-part.js";
 import { mixHead } from "./head.js";
-import { curesPart } from "./cures.js";
+import { bestCure, curesPart } from "./cures.js";
 import { sheetLinks } from "../parts/care.js";
 import { ahead, cautionFor, instruction, mends, stirWords } from "./steps.js";
 
@@ -90,7 +90,7 @@ export function mixPanel({ store, attempt, tone }) {
       // A pour that is too much is taken as it is, and corrected then.
       const wrong = why === "" && pour !== undefined && pour.verdict === "over" && pourState(pour) === "over";
       const coming = ahead(batch, ink);
-      setWords(next, wrong ? say("stage.next-mends") : coming && say("stage.next", { what: coming }));
+      setWords(next, wrong ? (bestCure(pour)?.kind === "larger-cup" ? say("stage.next-larger-cup") : say("stage.next-mends")) : coming && say("stage.next", { what: coming }));
     },
   };
 }

@@ -8,7 +8,7 @@ export const order = ["cup", "ink", "hardener", "stir-hardener", "thinner", "sti
 /** @type {Record<string, Words.Key>} */
 const short = {
   cup: "steps.cup", ink: "steps.ink", hardener: "steps.hardener", "stir-hardener": "steps.stir", thinner: "steps.thinner",
-  "stir-thinner": "steps.stir", rest: "steps.rest", load: "steps.load",
+  "stir-thinner": "steps.stir", rest: "steps.rest", load: "steps.load", "pour-over": "steps.pour-over",
 };
 
 /**
@@ -22,15 +22,17 @@ export function shortName(step) {
 
 /**
  * stepsOf lists the steps of this mix. Thinner is left out where none is asked for, and the rest
- * where the ink needs none; the present step is never left out.
- * @param {Pick<API.BatchView, "step" | "components"> & { targets_g: Partial<API.Targets> }} batch
+ * where the ink needs none; the present step is never left out. A pour into another cup stands before the step
+ * that it interrupts.
+ * @param {Pick<API.BatchView, "step" | "components"> & { pour_over?: Pick<API.PourOver, "step"> } & { targets_g: Partial<API.Targets> }} batch
  * @param {Pick<API.InkView, "hardener" | "rest_s"> | undefined} ink
  */
 export function stepsOf(batch, ink) {
   const thinned = (batch.targets_g.thinner ?? 0) > 0 || (batch.components ?? []).some((c) => c.part === "thinner");
   const rests = (ink?.rest_s ?? 0) > 0;
-  return order.filter((step) => {
-    if (step === batch.step) return true;
+  const here = batch.pour_over?.step ?? batch.step;
+  return order.flatMap((step) => (step === batch.pour_over?.step ? ["pour-over", step] : [step])).filter((step) => {
+    if (step === here || step === "pour-over") return true;
     if (step === "thinner" || step === "stir-thinner") return thinned;
     return step !== "rest" || rests;
   });
@@ -79,6 +81,11 @@ export function instruction(batch, ink, pour) {
     }
     case "stir-hardener":
       return { head: say("steps.stir-hardener"), hint: say("steps.scrape"), done: say("steps.stirred") };
+    case "pour-over": {
+      const over = batch.pour_over;
+      if (over?.whole_g === undefined) return { head: say("steps.weigh-new-cup"), hint: say("steps.weigh-new-cup-hint", { cup: over?.cup ?? "" }), done: say("steps.empty-cup-on") };
+      return { head: say("steps.pour-into", { cup: over.cup }), hint: say("steps.pour-into-hint", { whole: grams(over.whole_g) }), done: say("steps.all-in-new-cup") };
+    }
     case "stir-thinner":
       return { head: say("steps.stir-thinner"), hint: say("steps.no-streak"), done: say("steps.stirred") };
   }
@@ -102,11 +109,11 @@ export function stirWords(batch, ink, now) {
 /**
  * ahead writes what comes after the present step, so that cans can be made ready; empty where
  * nothing does.
- * @param {Pick<API.BatchView, "step" | "components" | "ink" | "for_press" | "no_room"> & { targets_g: Partial<API.Targets> }} batch
+ * @param {Pick<API.BatchView, "step" | "components" | "ink" | "for_press" | "no_room"> & { pour_over?: Pick<API.PourOver, "step"> } & { targets_g: Partial<API.Targets> }} batch
  * @param {Pick<API.InkView, "hardener" | "rest_s"> | undefined} ink
  */
 export function ahead(batch, ink) {
-  if (batch.no_room) return "";
+  if (batch.no_room || batch.step === "pour-over") return "";
   const steps = stepsOf(batch, ink);
   const next = steps[steps.indexOf(batch.step ?? "") + 1];
   const target = batch.targets_g;
@@ -143,6 +150,8 @@ export function cautionFor(step) {
     case "stir-hardener":
     case "stir-thinner":
       return say("care.stir");
+    case "pour-over":
+      return say("care.pour-over");
     case "rest":
     case "load":
       return say("care.lid");

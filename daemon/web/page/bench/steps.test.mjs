@@ -29,3 +29,14 @@ test("a mix that has no room for a correction says so, and asks for nothing more
   assert.deepEqual(instruction(batch, {}, undefined), { head: "There is no room.", hint: "Pour nothing more into this cup.", done: "" });
   assert.equal(ahead(batch, {}), "");
 });
+
+test("a pour into another cup stands before the step that it interrupts", () => {
+  const over = { step: "hardener", cup: "cup-160", content_g: 112, not_taken_g: 27, old_g: 136 };
+  const batch = { step: "pour-over", pour_over: over, ink: "dial-satin", targets_g: { thinner: 0 }, components: [] };
+  assert.deepEqual(stepsOf(batch, { rest_s: 0 }), ["cup", "ink", "pour-over", "hardener", "stir-hardener", "load"]);
+  assert.equal(instruction(batch, {}, undefined).done, "The empty cup is on");
+  const words = instruction({ ...batch, pour_over: { ...over, empty_g: 41, whole_g: 153 } }, {}, undefined);
+  assert.equal(words.head, "Pour all of it into cup-160, and put that on the scale");
+  assert.match(words.hint, /about 153\.0.g/);
+  assert.equal(ahead(batch, {}), "");
+});

@@ -14,7 +14,7 @@ const keys = {
   test: { adhesion: "test.adhesion", rub: "test.rub", other: "test.other" },
   step: {
     cup: "step.cup", ink: "step.ink", hardener: "step.hardener", "stir-hardener": "step.stir-hardener", thinner: "step.thinner",
-    "stir-thinner": "step.stir-thinner", rest: "step.rest", load: "step.load",
+    "stir-thinner": "step.stir-thinner", "pour-over": "step.pour-over", rest: "step.rest", load: "step.load",
   },
   result: { pass: "result.pass", fail: "result.fail" },
 };
