@@ -183,7 +183,7 @@ func (h *History) failed(err error) {
 
 // begin takes up where the file ends: the journal's place, and the recent readings.
 func (h *History) begin(ctx context.Context) error {
-	var journal string
+	var journal, mark string
 	var place int64
 	rows, err := h.store.read.QueryContext(ctx, `SELECT name, value FROM meta`)
 	if err != nil {
@@ -201,6 +201,8 @@ func (h *History) begin(ctx context.Context) error {
 			journal = string(value)
 		case "place":
 			place = number(value)
+		case metaRecent:
+			mark = markIn(string(value))
 		}
 	}
 	if err := rows.Err(); err != nil {
@@ -209,44 +211,12 @@ func (h *History) begin(ctx context.Context) error {
 	if journal == h.settings.Journal.ID() || h.settings.Journal.Continues(journal) {
 		h.waiting.place = place
 	}
-	return h.recent(ctx)
-}
-
-// recent takes up the readings that have no row of their own yet.
-func (h *History) recent(ctx context.Context) error {
-	rows, err := h.store.read.QueryContext(ctx, `SELECT s.name, r.starts, r.body FROM recent r JOIN series s ON s.id = r.series ORDER BY r.id`)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	var found waiting
-	for rows.Next() {
-		var sensor string
-		var starts int64
-		var body sql.RawBytes
-		if err := rows.Scan(&sensor, &starts, &body); err != nil {
+	if h.store.write != nil {
+		if h.store.recent, err = openRecent(h.settings.Dir, mark); err != nil {
 			return err
 		}
-		readings, err := decodeReadings(time.UnixMilli(starts).UTC(), body)
-		if err != nil {
-			return err
-		}
-		for _, r := range readings {
-			c := found.chunkFor(sensor, r, false, 0)
-			c.readings = append(c.readings, r)
-			c.kept++
-		}
 	}
-	if err := rows.Err(); err != nil {
-		return err
-	}
-	for _, c := range found.chunks {
-		if h.waiting.since.IsZero() {
-			h.waiting.since = c.readings[0].At
-		}
-	}
-	h.waiting.chunks = append(found.chunks, h.waiting.chunks...)
-	return nil
+	return h.recent(ctx, mark)
 }
 
 // roll adds readings to the open minutes.

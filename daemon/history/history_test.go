@@ -147,10 +147,27 @@ func TestTheClockIsStepped(t *testing.T) {
 func TestAFileThatCannotBeWritten(t *testing.T) {
 	s := newStand(t)
 	s.reads("hall-1", 60, rising)
-	if _, err := s.history.store.write.Exec(`PRAGMA query_only(1)`); err != nil { // as on a card that went read-only
+	readOnly, err := os.Open(filepath.Join(s.dir, recentName)) // as on a card that went read-only
+	if err != nil {
 		t.Fatal(err)
 	}
+	defer readOnly.Close()
+	file := s.history.store.recent.file
+	s.history.store.recent.file = readOnly
 	s.mono += 10 * time.Minute
+	s.history.tick(t.Context())
+	if s.history.State().Detail == "" {
+		t.Error("no fault is told of the recent readings")
+	}
+	s.history.store.recent.file = file
+	s.history.tick(t.Context())
+	if told := s.history.State().Detail; told != "" || s.recent() != 1 {
+		t.Errorf("%d readings are kept; %s", s.recent(), told)
+	}
+	if _, err := s.history.store.write.Exec(`PRAGMA query_only(1)`); err != nil {
+		t.Fatal(err)
+	}
+	s.mono += time.Hour
 	s.history.tick(t.Context())
 	if s.history.State().Detail == "" {
 		t.Error("no fault is told")

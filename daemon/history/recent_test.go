@@ -2,6 +2,8 @@ package history
 
 import (
 	"database/sql"
+	"errors"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -28,12 +30,12 @@ func TestAnHourIsOneRow(t *testing.T) {
 		if minute == 31 {
 			s.again(false)
 		}
-		if minute == 54 && (s.rows("raw") != 0 || s.rows("recent") < 10) {
-			t.Fatalf("%d rows, %d recent ones, before the hour is over", s.rows("raw"), s.rows("recent"))
+		if minute == 54 && (s.rows("raw") != 0 || s.recent() < 10) {
+			t.Fatalf("%d rows, %d recent parts, before the hour is over", s.rows("raw"), s.recent())
 		}
 	}
-	if s.rows("raw") != 2 || s.rows("recent") != 0 {
-		t.Errorf("%d rows, %d recent ones", s.rows("raw"), s.rows("recent"))
+	if s.rows("raw") != 2 || s.recent() != 0 {
+		t.Errorf("%d rows, %d recent parts", s.rows("raw"), s.recent())
 	}
 	for name, change := range map[string]func(){"now": func() {}, "killed": func() { s.again(false) }} {
 		change()
@@ -47,28 +49,170 @@ func TestAnHourIsOneRow(t *testing.T) {
 	}
 }
 
-// TestFewPagesEveryFiveMinutes: what is written every five minutes is a page or two for all sensors. A card
-// sees each changed page as a whole.
-func TestFewPagesEveryFiveMinutes(t *testing.T) {
+// recent returns how many readings of sensors the file for recent ones has.
+func (s *stand) recent() int {
+	s.t.Helper()
+	found, _, err := readRecent(s.dir, s.history.store.recent.mark)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return len(found)
+}
+
+// keeps does what is due every five minutes.
+func (s *stand) keeps() {
+	s.t.Helper()
+	s.history.mu.Lock()
+	defer s.history.mu.Unlock()
+	if s.history.save(s.t.Context(), false); s.history.fault != nil {
+		s.t.Fatal(s.history.fault)
+	}
+}
+
+// TestLittleEveryFiveMinutes: what is written every five minutes is less than a page for all sensors, and nothing in
+// SQLite's files. A card sees each changed page as a whole.
+func TestLittleEveryFiveMinutes(t *testing.T) {
 	s := newStand(t)
-	save := func() int64 {
+	before := SizeOf(filepath.Join(s.dir, FileName))
+	for range 10 {
 		for _, sensor := range []string{"hall-1", "hall-2", "hall-3"} {
 			s.reads(sensor, 300, rising)
 		}
-		before := SizeOf(filepath.Join(s.dir, FileName))
-		s.history.mu.Lock()
-		s.history.save(t.Context(), false)
-		s.history.mu.Unlock()
-		return SizeOf(filepath.Join(s.dir, FileName)) - before
+		s.keeps()
 	}
-	save()
-	var sum int64
-	for range 10 {
-		sum += save()
+	info, err := os.Stat(filepath.Join(s.dir, recentName))
+	if err != nil {
+		t.Fatal(err)
 	}
-	if sum == 0 || sum > 10*2*4120 {
-		t.Errorf("%d bytes for each of ten saves", sum/10)
+	if n := info.Size(); n == 0 || n > 10*2000 || SizeOf(filepath.Join(s.dir, FileName)) != before {
+		t.Errorf("%d bytes for each of ten saves, and the history grows by %d", n/10, SizeOf(filepath.Join(s.dir, FileName))-before)
 	}
+}
+
+// TestRecentReadings: after a kill every reading that was kept is there once: while it was written, when its row is
+// committed and when the next hour has begun. What is torn ends there. Another program, a copy and a lost history see the
+// same.
+func TestRecentReadings(t *testing.T) {
+	s := newStand(t)
+	want := 0
+	reads := func(seconds int) {
+		s.reads("hall-1", seconds, rising)
+		s.reads("hall-2", seconds, rising)
+		want += seconds / 5
+	}
+	check := func(what string, n int) {
+		t.Helper()
+		if got, second := len(s.readings("hall-1")), len(s.readings("hall-2")); got != n || second != n {
+			t.Errorf("%s: %d and %d readings, want %d", what, got, second, n)
+		}
+	}
+	path := filepath.Join(s.dir, recentName)
+	for hour := range 3 {
+		reads(300)
+		s.keeps()
+		one, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		one = one[:s.history.store.recent.end]
+		before := want
+		reads(300)
+		s.keeps()
+		two, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.again(false)
+		check("killed", want)
+		if hour == 0 {
+			for _, length := range []int{len(two) - 1, len(one) + 1, len(one)} {
+				if err := s.history.Close(); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(path, two[:length], 0o640); err != nil {
+					t.Fatal(err)
+				}
+				s.open()
+				check("torn", before)
+			}
+			want = before
+		}
+
+		copied := t.TempDir()
+		if err := CopyTo(t.Context(), s.dir, filepath.Join(copied, FileName)); err != nil {
+			t.Fatal(err)
+		}
+		beside, err := OpenToRead(t.Context(), s.dir, s.journal)
+		if err != nil {
+			t.Fatal(err)
+		}
+		is, dir := s.history, s.dir
+		s.history = beside
+		check("beside", want)
+		if err := beside.Close(); err != nil {
+			t.Error(err)
+		}
+		s.dir = copied
+		for range 2 { // its readings get rows, and are there once
+			s.open()
+			check("copied", want)
+			s.save()
+			if err := s.history.Close(); err != nil {
+				t.Error(err)
+			}
+		}
+		s.history, s.dir = is, dir
+
+		s.save()
+		if hour != 1 { // the next hour goes on in the same program, or in another
+			s.again(false)
+			check("stored", want)
+		}
+	}
+	reads(300)
+	s.keeps()
+	if err := s.history.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, suffix := range []string{"", "-wal", "-shm"} {
+		if err := os.Remove(filepath.Join(s.dir, FileName+suffix)); err != nil && !errors.Is(err, os.ErrNotExist) {
+			t.Fatal(err)
+		}
+	}
+	s.open()
+	check("without a history", 0)
+}
+
+// FuzzRecent: what lies in the file is read up to what is none of it.
+func FuzzRecent(f *testing.F) {
+	mark := "12345678"
+	part := &recentFile{mark: mark}
+	file, err := os.Create(filepath.Join(f.TempDir(), recentName))
+	if err != nil {
+		f.Fatal(err)
+	}
+	defer file.Close()
+	part.file = file
+	for i := range 3 {
+		if err := part.add([]*chunk{{sensor: "hall-1", readings: []Reading{{noon, rising(i)}}}, {sensor: "hall-2", readings: []Reading{{noon, rising(i)}}}}); err != nil {
+			f.Fatal(err)
+		}
+	}
+	data, err := os.ReadFile(file.Name())
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(data)
+	f.Add(data[:len(data)-1])
+	f.Fuzz(func(t *testing.T, data []byte) {
+		found, end := recentIn(data, mark)
+		if end < 0 || end > int64(len(data)) || end == 0 && len(found) > 0 {
+			t.Fatalf("%d parts up to %d of %d", len(found), end, len(data))
+		}
+		if again, same := recentIn(data[:end], mark); same != end || len(again) != len(found) {
+			t.Fatalf("%d parts up to %d, %d up to %d", len(found), end, len(again), same)
+		}
+	})
 }
 
 // TestTheSecondLayout: readings whose minutes were not stored yet when the program was replaced are

@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// save keeps the readings that wait in the table recent; or, where whole, gives them rows of their own and
+// save keeps the readings that wait in the file for recent ones; or, where whole, gives them rows of their own and
 // stores the rest too. What cannot be stored stays in memory. The caller holds mu.
 func (h *History) save(ctx context.Context, whole bool) {
 	h.open()
@@ -16,11 +16,19 @@ func (h *History) save(ctx context.Context, whole bool) {
 		return
 	}
 	ready, later := h.waiting.ready(h.settings.Bench, whole)
-	err := h.store.in(ctx, func(tx *sql.Tx) error {
-		if !whole {
-			return h.store.keepReadings(tx, ready)
+	if !whole {
+		err := h.store.recent.add(ready)
+		if h.failed(err); err != nil {
+			return
 		}
-		if err := h.store.putReadings(tx, ready); err != nil {
+		for _, c := range ready {
+			c.kept = len(c.readings)
+		}
+		return
+	}
+	mark := newMark()
+	err := h.store.in(ctx, func(tx *sql.Tx) error {
+		if err := h.store.putReadings(tx, ready, mark); err != nil {
 			return err
 		}
 		return h.store.putRest(tx, h.waiting.rolled(ready), h.settings.Journal.ID())
@@ -29,12 +37,7 @@ func (h *History) save(ctx context.Context, whole bool) {
 	if err != nil {
 		return
 	}
-	if !whole {
-		for _, c := range ready {
-			c.kept = len(c.readings)
-		}
-		return
-	}
+	h.store.recent.begin(mark)
 	h.clear()
 	h.waiting.chunks = later
 	for _, c := range later {
@@ -78,24 +81,23 @@ func (w *waiting) rolled(ready []*chunk) waiting {
 	return out
 }
 
-// keepReadings stores what is new in chunks, all of it in few pages, so that a kill does not lose it.
-func (s *store) keepReadings(tx *sql.Tx, ready []*chunk) error {
-	for _, c := range ready {
-		if err := s.insertReadings(tx, "recent", c.sensor, c.readings[c.kept:]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// putReadings gives each chunk a row of its own. The table recent is empty then.
-func (s *store) putReadings(tx *sql.Tx, ready []*chunk) error {
+// putReadings gives each chunk a row of its own. The table recent is empty then, and so is the file, whose next readings
+// come with the mark.
+func (s *store) putReadings(tx *sql.Tx, ready []*chunk, mark string) error {
 	for _, c := range ready {
 		if err := s.insertReadings(tx, "raw", c.sensor, c.readings); err != nil {
 			return err
 		}
 	}
-	_, err := tx.Exec(`DELETE FROM recent`)
+	if err := putMark(tx, mark); err != nil {
+		return err
+	}
+	_, err := tx.Exec(`DELETE FROM recent WHERE id > 0`) // without a condition, SQLite would write the page of an empty table
+	return err
+}
+
+func putMeta(tx *sql.Tx, name, value string) error {
+	_, err := tx.Exec(`INSERT INTO meta (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, name, value)
 	return err
 }
 
@@ -151,7 +153,7 @@ func (s *store) putRest(tx *sql.Tx, w waiting, journal string) error {
 		}
 	}
 	for name, value := range map[string]any{"journal": journal, "place": w.place} {
-		if _, err := tx.Exec(`INSERT INTO meta (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, name, fmt.Sprint(value)); err != nil {
+		if err := putMeta(tx, name, fmt.Sprint(value)); err != nil {
 			return err
 		}
 	}

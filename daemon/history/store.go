@@ -3,6 +3,7 @@ package history
 import (
 	"context"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"net/url"
@@ -21,9 +22,10 @@ const FileName = "history.sqlite"
 // store is the open file. A file of its own: a commit of the journal, for which a person waits,
 // never waits for a rollup, and a file that is lost or damaged costs no event.
 type store struct {
-	write *sql.DB // one connection; nil when the file was opened to read
-	read  *sql.DB
-	ids   map[seriesKey]int64
+	write  *sql.DB // one connection; nil when the file was opened to read
+	read   *sql.DB
+	ids    map[seriesKey]int64
+	recent recentFile // not open when the file was opened to read
 }
 
 // seriesKey names whose air it is.
@@ -48,7 +50,11 @@ func openStore(dir string) (*store, error) {
 		return nil, fmt.Errorf("open history %s: %w", path, err)
 	}
 	write.SetMaxOpenConns(1)
-	if err := migrate(write); err != nil {
+	err = migrate(write)
+	if err == nil { // a file of an earlier version has no mark
+		_, err = write.Exec(`INSERT OR IGNORE INTO meta (name, value) VALUES (?, ?)`, metaRecent, hex.EncodeToString([]byte(newMark())))
+	}
+	if err != nil {
 		return nil, errors.Join(fmt.Errorf("open history %s: %w", path, err), write.Close())
 	}
 	read, err := sql.Open("sqlite", dsn(path, true))
@@ -82,13 +88,13 @@ func openStoreToRead(ctx context.Context, dir string) (*store, error) {
 	return &store{read: read, ids: map[seriesKey]int64{}}, nil
 }
 
-// dsn returns the data source name. NORMAL syncs at checkpoints only: a power cut may cost the
-// last rows, which are readings, or are made again from the journal; it never damages the file. Each
+// dsn returns the data source name. FULL syncs each commit, one an hour but for imports: the readings that it gives rows of
+// their own are then written over in the file for recent ones. Each
 // connection keeps at most 512 kB of pages; what is read again is in the system's cache.
 func dsn(path string, readOnly bool) string {
 	q := url.Values{}
 	for _, p := range []string{
-		"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(NORMAL)", "wal_autocheckpoint(512)", "journal_size_limit(4194304)", "cache_size(-512)",
+		"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(FULL)", "wal_autocheckpoint(512)", "journal_size_limit(4194304)", "cache_size(-512)",
 	} {
 		q.Add("_pragma", p)
 	}
@@ -104,7 +110,7 @@ func (s *store) close() error {
 	if s.write == nil {
 		return s.read.Close()
 	}
-	return errors.Join(s.read.Close(), s.write.Close())
+	return errors.Join(s.read.Close(), s.write.Close(), s.recent.close())
 }
 
 // series returns the number of a series, which it makes if there is none.

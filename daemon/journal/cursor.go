@@ -12,7 +12,7 @@ import (
 
 // cursors are those that readers have set and that are not on disk yet. A commit of their own would
 // cost a card as much as the event that they are about. They are written with a group, at most once a
-// minute, and at the end of [Journal.Run].
+// minute, and at the end of [Journal.Run]; a group that waits in the head has them with it.
 type cursors struct {
 	mu      sync.Mutex // guards what follows
 	waiting map[string]uint64
@@ -61,9 +61,8 @@ func (c *cursors) store(tx *sql.Tx, now time.Time) (written func(), err error) {
 	}
 	taken := maps.Clone(c.waiting)
 	for name, seq := range taken {
-		if _, err := tx.Exec(`
-			INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq`, name, int64(seq)); err != nil {
-			return nil, fmt.Errorf("cursor %q: %w", name, err)
+		if err := storeCursor(tx, name, seq); err != nil {
+			return nil, err
 		}
 	}
 	return func() {
@@ -72,6 +71,21 @@ func (c *cursors) store(tx *sql.Tx, now time.Time) (written func(), err error) {
 		c.stored = now
 		maps.DeleteFunc(c.waiting, func(name string, seq uint64) bool { return taken[name] == seq })
 	}, nil
+}
+
+func storeCursor(tx *sql.Tx, name string, seq uint64) error {
+	if _, err := tx.Exec(`
+		INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq`, name, int64(seq)); err != nil {
+		return fmt.Errorf("cursor %q: %w", name, err)
+	}
+	return nil
+}
+
+// all returns a copy of the cursors that are not in the file.
+func (c *cursors) all() map[string]uint64 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return maps.Clone(c.waiting)
 }
 
 // storeCursors stores what waits, at the end of Run.

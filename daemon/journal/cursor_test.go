@@ -61,6 +61,48 @@ func TestCursorsRideAlong(t *testing.T) {
 	}
 }
 
+// TestCursorsWait: a kill does not repeat the events of an hour of counts, whose cursor is in no commit.
+func TestCursorsWait(t *testing.T) {
+	dir := t.TempDir()
+	j := openAt(t, dir)
+	if err := j.Write(Group{Records: alarms(1, 1)}); err != nil {
+		t.Fatal(err)
+	}
+	names := []string{"mqtt", "a=b c\n%", ""}
+	last := uint64(1)
+	for minute := 1; minute < 5; minute++ {
+		for _, group := range minuteOfCounts(minute, last) {
+			for _, r := range group {
+				last = max(last, r.Seq)
+			}
+			if err := j.Write(Group{Records: group}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for i, name := range names {
+			if err := j.SetCursor(t.Context(), name, last+uint64(i)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if err := j.Write(Group{Records: airAt(6, "hall")}); err != nil {
+		t.Fatal(err)
+	}
+	killed, copied := t.TempDir(), t.TempDir()
+	copyDir(t, dir, killed)
+	if err := j.CopyTo(t.Context(), filepath.Join(copied, FileName)); err != nil {
+		t.Fatal(err)
+	}
+	for _, dir := range []string{killed, copied} {
+		again := openAt(t, dir)
+		for i, name := range names {
+			if n, err := again.Cursor(t.Context(), name); err != nil || n != last+uint64(i) {
+				t.Errorf("the cursor of %q is at %d, want %d (%v)", name, n, last+uint64(i), err)
+			}
+		}
+	}
+}
+
 // TestDamagedJournalOfLargePages rebuilds a journal of an earlier version, whose pages are larger, of
 // which the head of the file is lost: nothing says how large they are.
 func TestDamagedJournalOfLargePages(t *testing.T) {

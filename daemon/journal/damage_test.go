@@ -444,7 +444,7 @@ func TestHeadsAreReadBack(t *testing.T) {
 	}
 	link := []byte("0123456789abcdef")
 	for n := range 5 {
-		if err := w.write(head{"id", int64(10 * n), uint64(n), link, int64(10 * n), nil}); err != nil {
+		if err := w.write(head{"id", int64(10 * n), uint64(n), link, int64(10 * n), nil, nil}); err != nil {
 			t.Fatal(err)
 		}
 		h, ok, err := readHead(dir)

@@ -9,9 +9,13 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io/fs"
+	"maps"
+	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
+	"strings"
 
 	"potlifed/daemon/whole"
 )
@@ -31,6 +35,8 @@ type head struct {
 	// waiting are the newest records, which are not in the journal's file yet, by their places. A start takes
 	// them into the file.
 	waiting []row
+	// cursors are those that are not in the file.
+	cursors map[string]uint64
 }
 
 const (
@@ -39,7 +45,7 @@ const (
 	// again before all that waits is in the journal's file.
 	headPage = 4096
 	// headPairs is how many pairs there are at most.
-	headPairs = 12
+	headPairs = 40
 	// headBytes is the size of the file.
 	headBytes = 2 * headPairs * headPage
 	// headLine is the part of a page with the line of text; records that wait come after it.
@@ -127,6 +133,11 @@ func (w *headWriter) write(h head) error {
 // fits.
 func (h head) page(waiting []row) (page []byte, ok bool) {
 	line := fmt.Appendf(nil, "%s %d %d %s %d", h.id, h.place, h.seq, hex.EncodeToString(h.link), h.file)
+	for _, name := range slices.Sorted(maps.Keys(h.cursors)) { // what does not fit is noted by a later commit
+		if of := fmt.Sprintf(" %d=%s", h.cursors[name], url.PathEscape(name)); len(line)+len(of) < headLine-16 {
+			line = append(line, of...)
+		}
+	}
 	line = fmt.Appendf(line, " %08x\n", crc32.ChecksumIEEE(line))
 	page = append(line, bytes.Repeat([]byte{' '}, headLine-len(line))...)
 	page[headLine-1] = '\n'
@@ -230,6 +241,7 @@ func parseHead(page []byte) (h head, ok bool) {
 	if len(h.link) != hashBytes || h.place < 0 {
 		return h, false
 	}
+	h.cursors = cursorsIn(string(content))
 	const begins = headLine + 8
 	if len(page) < begins || binary.BigEndian.Uint32(page[headLine:]) == 0 {
 		if fields == 4 {
@@ -250,4 +262,22 @@ func parseHead(page []byte) (h head, ok bool) {
 		h.file = h.place - int64(len(h.waiting))
 	}
 	return h, ok
+}
+
+// cursorsIn returns the cursors in the line of a page, which an earlier version did not write.
+func cursorsIn(line string) map[string]uint64 {
+	var found map[string]uint64
+	for _, field := range strings.Fields(line) {
+		number, escaped, is := strings.Cut(field, "=")
+		name, err := url.PathUnescape(escaped)
+		seq, bad := strconv.ParseInt(number, 10, 64)
+		if !is || err != nil || bad != nil || seq < 0 {
+			continue
+		}
+		if found == nil {
+			found = map[string]uint64{}
+		}
+		found[name] = uint64(seq)
+	}
+	return found
 }

@@ -129,7 +129,7 @@ func (j *Journal) reached() {
 	if j.head == nil {
 		return
 	}
-	if err := j.head.write(head{j.id, j.end.place, j.end.seq, j.end.link, j.end.place, nil}); err != nil {
+	if err := j.head.write(head{j.id, j.end.place, j.end.seq, j.end.link, j.end.place, nil, nil}); err != nil {
 		j.log.Warn("how far the journal goes is not written beside it", "err", err)
 	}
 }

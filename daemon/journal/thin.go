@@ -1,9 +1,14 @@
 package journal
 
 import (
+	"cmp"
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"potlifed/daemon/record"
@@ -62,6 +67,11 @@ func (j *Journal) thin(t Thinning) (err error) {
 	return tx.Commit()
 }
 
+// removes reports whether thinning removes a row that is not in the file yet: with a checkpoint it does not come into it.
+func (t Thinning) removes(r row) bool {
+	return r.kind == string(record.KindCounted) && r.seq == nil && r.at < t.CountedBefore.UnixNano()
+}
+
 // removeCounted removes the reports from before a time. It notes from which place on there are reports, since
 // no index tells.
 func removeCounted(tx *sql.Tx, before time.Time) error {
@@ -76,45 +86,77 @@ func removeCounted(tx *sql.Tx, before time.Time) error {
 // kept is the row of one air step.
 type kept struct {
 	place int64
+	at    int64
 	step  record.AirStep
 }
 
-// thinTo merges the finer steps before a moment into steps of the given grain.
+// thinTo merges the finer steps before a moment into steps of the given grain. A step that is alone in its interval stays
+// as it is: most steps have a minute, and writing each again would cost a card as much as recording them. So meta
+// notes up to which step everything is thinned. What is recorded for a time before it, by a clock that was
+// set back, stays too.
 func thinTo(tx *sql.Tx, grain time.Duration, before time.Time) error {
-	rows, err := tx.Query(`
-		SELECT place, body FROM record WHERE `+airOf+` AND grain < ? AND at < ?
-		ORDER BY zone, place LIMIT ?`, int64(grain), before.UnixNano(), thinAtOnce)
-	if err != nil {
+	name := fmt.Sprintf("thinned-%d", grain)
+	var from int64
+	if err := tx.QueryRow(`SELECT coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE name = ?), ?)`, name, math.MinInt64).Scan(&from); err != nil {
 		return err
 	}
-	var all []kept
-	for rows.Next() {
-		var k kept
-		var body []byte
-		if err := rows.Scan(&k.place, &body); err != nil {
-			rows.Close()
-			return err
-		}
-		if k.step, err = stepIn(body); err != nil {
-			rows.Close()
-			return fmt.Errorf("step at place %d: %w", k.place, err)
-		}
-		all = append(all, k)
-	}
-	if err := rows.Err(); err != nil {
+	all, err := finer(tx, grain, from, before.UnixNano())
+	if err != nil || len(all) == 0 {
 		return err
 	}
+	to := all[len(all)-1].at + 1 // and not before, which a clock may say years ahead
+	if len(all) == thinAtOnce {  // the rest comes later, with the interval that is not complete here
+		last := all[len(all)-1].at
+		if begin := time.Unix(0, last).Truncate(grain).UnixNano(); begin > all[0].at {
+			last = begin
+		}
+		to = last
+		all = slices.DeleteFunc(all, func(k kept) bool { return k.at >= to })
+	}
+	slices.SortFunc(all, func(a, b kept) int {
+		return cmp.Or(cmp.Compare(a.step.Zone, b.step.Zone), cmp.Compare(a.place, b.place))
+	})
 	for len(all) > 0 {
 		n := 1
 		for n < len(all) && together(all[0].step, all[n].step, grain) {
 			n++
 		}
-		if err := replace(tx, all[:n], grain); err != nil {
-			return err
+		if n > 1 {
+			if err := replace(tx, all[:n], grain); err != nil {
+				return err
+			}
 		}
 		all = all[n:]
 	}
-	return nil
+	_, err = tx.Exec(`INSERT INTO meta (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, name, strconv.FormatInt(to, 10))
+	return err
+}
+
+// finer returns the steps of [from, to) that are finer than a grain, at most thinAtOnce, by their times.
+func finer(tx *sql.Tx, grain time.Duration, from, to int64) (all []kept, err error) {
+	var of []string
+	for _, g := range []time.Duration{0, toMinutes, toQuarters} {
+		if g < grain { // each is a part of the index by itself, in the order of time
+			of = append(of, fmt.Sprintf(`SELECT place, at, body FROM record WHERE seq IS NULL AND kind = '%s' AND grain = %d AND at >= ?1 AND at < ?2`, record.KindAirStep, g))
+		}
+	}
+	rows, err := tx.Query(strings.Join(of, ` UNION ALL `)+` ORDER BY at LIMIT ?3`, from, to, thinAtOnce)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var k kept
+		var body []byte
+		if err := rows.Scan(&k.place, &k.at, &body); err != nil {
+			return nil, err
+		}
+		if k.step, err = stepIn(body); err != nil {
+			return nil, fmt.Errorf("step at place %d: %w", k.place, err)
+		}
+		all = append(all, k)
+	}
+	return all, rows.Err()
 }
 
 // stepIn returns the air step of a stored body.
@@ -135,9 +177,7 @@ func replace(tx *sql.Tx, steps []kept, grain time.Duration) error {
 	last := steps[len(steps)-1]
 	merged := last.step
 	merged.Start = steps[0].step.Start
-	if len(steps) > 1 {
-		merged.Step = mean(steps)
-	}
+	merged.Step = mean(steps)
 	body, err := record.Record{Body: merged}.Stored()
 	if err != nil {
 		return err

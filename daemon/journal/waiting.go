@@ -16,16 +16,19 @@ import (
 // which lies in shared memory that is written to the disk too: some 40 kB for a minute of air. Records that nobody
 // decided, air, reports of counts and the events of their minutes, therefore wait in the head: one page of 4 kB for
 // each group, on disk before the group is answered. The next group with another event brings them into the file, at
-// the latest after waitsAtMost or when the pages are full; after a kill the next start does.
+// the latest the next checkpoint, or when the pages are full; after a kill the next start does.
 //
 // Invariant: the records that wait are those after the file's last one, without a gap. The page that is not full is
 // written with all that is in it each time, twice in turn, so that a torn write loses only the newest
-// group, which nobody was answered.
+// group, which nobody was answered. How far readers of events have come stands there too: the events of counts
+// come each minute, and a kill would repeat those of an hour.
 //
 // Every reader gets what waits too. Those that look for events other than the ones of counts need only the file.
 
-// waitsAtMost is how long records wait for a group that cannot.
-const waitsAtMost = 10 * time.Minute
+// waitsAtMost is how long records wait for a group that cannot. A checkpoint comes each hour, and what goes into the
+// file with it is written there once: a commit in between writes the last pages of the table, of its indexes and of
+// the log's index one time more.
+const waitsAtMost = 70 * time.Minute
 
 // canWait reports whether a group need not go into the file at once. After a commit that failed everything
 // goes to the file, so that one fault is not a fault and none in turns.
@@ -51,7 +54,7 @@ func (j *Journal) wait(g Group) (ok bool) {
 		end.add(&row)
 		rows = append(rows, row)
 	}
-	if err := j.head.write(head{j.id, end.place, end.seq, end.link, file, rows}); err != nil {
+	if err := j.head.write(head{j.id, end.place, end.seq, end.link, file, rows, j.cursors.all()}); err != nil {
 		if !errors.Is(err, errFull) {
 			j.log.Warn("records cannot wait beside the journal and go into it at once", "err", err)
 		}
@@ -141,6 +144,11 @@ func takeWaiting(ctx context.Context, db *sql.DB, id string, known head, rebuild
 	}
 	if err := insertRows(tx, rows); err != nil {
 		return err
+	}
+	for name, seq := range known.cursors {
+		if err := storeCursor(tx, name, seq); err != nil {
+			return err
+		}
 	}
 	return tx.Commit()
 }

@@ -79,6 +79,12 @@ func (j *Journal) commit(g Group) (err error) {
 	if err != nil {
 		return err
 	}
+	var state []byte
+	if g.Checkpoint != nil {
+		if state, err = packed(g.Checkpoint); err != nil { // a failure loses the checkpoint, and no record
+			j.log.Error("the state cannot be written out; no checkpoint is taken", "err", err)
+		}
+	}
 	tx, err := write.Begin()
 	if err != nil {
 		return fmt.Errorf("journal: begin: %w", err)
@@ -101,16 +107,16 @@ func (j *Journal) commit(g Group) (err error) {
 		end.add(&row)
 		rows = append(rows, row)
 	}
-	if err := insertRows(tx, rows); err != nil {
-		return fmt.Errorf("journal: write %w", err)
-	}
-	if g.Checkpoint != nil {
-		state, err := packed(g.Checkpoint)
-		if err != nil { // a failure loses the checkpoint, and no record
-			j.log.Error("the state cannot be written out; no checkpoint is taken", "err", err)
-		} else if err := checkpoint(tx, *g.Checkpoint, state, end); err != nil {
+	if state != nil {
+		if g.Thin != nil {
+			rows = slices.DeleteFunc(rows, g.Thin.removes)
+		}
+		if err := checkpoint(tx, *g.Checkpoint, state, end); err != nil {
 			return fmt.Errorf("journal: write checkpoint: %w", err)
 		}
+	}
+	if err := insertRows(tx, rows); err != nil {
+		return fmt.Errorf("journal: write %w", err)
 	}
 	stored, err := j.cursors.store(tx, time.Now())
 	if err != nil {
