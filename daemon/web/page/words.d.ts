@@ -330,6 +330,7 @@ declare namespace Words {
     "closed.batch": {};
     "closed.batches": {n: number};
     "closed.csv": {};
+    "closed.csv-collecting": {};
     "closed.day": {};
     "closed.day-after": {};
     "closed.day-before": {};
