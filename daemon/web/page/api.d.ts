@@ -2344,6 +2344,7 @@ declare namespace API {
   }
 
   interface StorageList {
+    free_bytes?: number;
     seq: number;
     storage: Array<Stored> | null;
     version: string;

@@ -990,6 +990,7 @@ declare namespace Words {
     "steps.thinner": {};
     "storage.dropped": {count: Value};
     "storage.fine": {};
+    "storage.free": {size: Value};
     "storage.history": {};
     "storage.journal": {};
     "storage.limit": {size: Value};
