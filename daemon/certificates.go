@@ -36,14 +36,25 @@ func newCertificates(shop config.Shop) *certificates {
 	return c
 }
 
-// files returns the files with certificates. Those of the pages are named by a file that may change.
-func (c *certificates) files() []certificateFile {
-	page, clients := web.TLSFiles(c.shop.HTTP.WebConfigFile)
+// certificateFiles returns the files with certificates. Those of the pages are named by a file that may change.
+func certificateFiles(shop config.Shop) []certificateFile {
+	page, clients := web.TLSFiles(shop.HTTP.WebConfigFile)
 	return []certificateFile{
-		{"mqtt.ca_file", c.shop.MQTT.CAFile, true}, {"mqtt.cert_file", c.shop.MQTT.CertFile, false}, {"broker.cert_file", c.shop.Broker.CertFile, false},
-		{"plant.ca_file", c.shop.Plant.CAFile, true}, {"plant.cert_file", c.shop.Plant.CertFile, false},
+		{"mqtt.ca_file", shop.MQTT.CAFile, true}, {"mqtt.cert_file", shop.MQTT.CertFile, false}, {"broker.cert_file", shop.Broker.CertFile, false},
+		{"plant.ca_file", shop.Plant.CAFile, true}, {"plant.cert_file", shop.Plant.CertFile, false},
 		{"http.web_config_file", page, false}, {"http.web_config_file", clients, true},
 	}
+}
+
+// CertificateEnds returns when each certificate file of a configuration is of no use any more, in the order of the
+// configuration's sections. A file that cannot be read, or has no certificate, is left out.
+func CertificateEnds(shop config.Shop) (ends []bench.CertificateEnd) {
+	for _, file := range certificateFiles(shop) {
+		if end := file.end(); !end.IsZero() {
+			ends = append(ends, bench.CertificateEnd{Key: file.key, File: file.path, At: end})
+		}
+	}
+	return ends
 }
 
 // run looks at the files each hour until ctx is done.
@@ -63,9 +74,9 @@ func (c *certificates) run(ctx context.Context) error {
 // look reads the files. One that cannot be read is left out: the start and each connection say so.
 func (c *certificates) look() {
 	first := bench.CertificateEnd{}
-	for _, file := range c.files() {
-		if end := file.end(); !end.IsZero() && (first.At.IsZero() || end.Before(first.At)) {
-			first = bench.CertificateEnd{Key: file.key, File: file.path, At: end}
+	for _, end := range CertificateEnds(c.shop) {
+		if first.At.IsZero() || end.At.Before(first.At) {
+			first = end
 		}
 	}
 	c.first.Store(&first)

@@ -28,8 +28,8 @@ func checkCommand() *cobra.Command {
 		Long: `check reads the configuration and the files that it names, then opens every device,
 the broker and the ports to listen on. It prints one line for each: ok with what was
 found, or fault with what to do; doubt for what in the configuration is allowed but hardly
-meant; advice for a figure that would narrow the bands, and for a check of a sensor or scale
-that is overdue or failed. At the end it prints the addresses of the page.
+meant; advice for a figure that would narrow the bands, for a check of a sensor or scale
+that is overdue or failed, and for a certificate that ends within two weeks. At the end it prints the addresses of the page.
 
 Run it before the service starts, as the service's user. While the service runs, its
 devices and ports are in use, and check reports them as such.

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"time"
 
+	"potlifed/daemon"
 	"potlifed/daemon/config"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/model/alarm"
 )
 
 // checksDue prints which sensors and scales are to be checked, by the configuration and the records of the
@@ -39,6 +41,19 @@ func (l *checklist) checksDue(ctx context.Context, shop config.Shop) {
 			continue
 		}
 		tell(what, "with weights", latest(s.Checked, c.Passed, known.Replaced[s.ID]), s.CheckEvery)
+	}
+}
+
+// certificates prints which certificates have ended, which is a fault, or end so soon that the service raises its alarm.
+func (l *checklist) certificates(shop config.Shop, now time.Time) {
+	for _, c := range daemon.CertificateEnds(shop) {
+		day := c.At.Local().Format(time.DateOnly)
+		switch {
+		case !now.Before(c.At):
+			l.fault(c.Key, "the certificate in %s ended on %s: renew the file", c.File, day)
+		case !now.Add(alarm.CertificateNotice).Before(c.At):
+			fmt.Fprintf(l.out, "advice %-24s the certificate in %s ends on %s: renew the file; it is read for each connection\n", c.Key, c.File, day)
+		}
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/journal"
+	"potlifed/daemon/mqtt/mqtttest"
 	"potlifed/daemon/record"
 	"potlifed/model/air"
 )
@@ -63,5 +64,25 @@ func TestCheckTellsOfOverdueChecks(t *testing.T) {
 	told = advice()
 	if strings.Contains(told, "sensor again") || strings.Count(told, "overdue") != 2 || !strings.Contains(told, "its check on "+now.Format(time.DateOnly)+" failed") {
 		t.Errorf("with the records of the service:\n%s", told)
+	}
+}
+
+// A certificate that ends within the time of the service's alarm is advice, and one that has ended is a fault.
+func TestCheckTellsOfCertificatesThatEnd(t *testing.T) {
+	t.Parallel()
+	cert, _ := mqtttest.SelfSigned(t, t.TempDir()) // for an hour
+	var shop config.Shop
+	shop.Broker.CertFile = cert
+	shop.MQTT.CAFile = mqtttest.Lasting(t, t.TempDir(), 365*24*time.Hour)
+	for _, c := range []struct {
+		after time.Duration
+		want  string
+	}{{0, "advice broker.cert_file"}, {2 * time.Hour, "fault  broker.cert_file"}} {
+		var out bytes.Buffer
+		l := checklist{out: &out}
+		l.certificates(shop, time.Now().Add(c.after))
+		if told := out.String(); !strings.HasPrefix(told, c.want) || !strings.Contains(told, cert) || strings.Count(told, "\n") != 1 || (l.faults == 1) != (c.after > 0) {
+			t.Errorf("after %v, %d faults:\n%s", c.after, l.faults, told)
+		}
 	}
 }

@@ -32,6 +32,7 @@ func (l *checklist) files(shop config.Shop) {
 			l.good("broker certificate", "%s and its key can be used", shop.Broker.CertFile)
 		}
 	}
+	l.certificates(shop, time.Now())
 	for _, secret := range daemon.Secrets(shop) {
 		if err := secret.Check(); err != nil {
 			l.fault(secret.What, "%v", err)

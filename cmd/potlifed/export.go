@@ -31,7 +31,7 @@ func exportCommand() *cobra.Command {
 		Use:   "export --out DIR [--from TIME] [--to TIME]",
 		Short: "Write what the bench has stored as tables",
 		Long: `export writes tables of what the bench has stored: air, batches, pours, prints, defects,
-checks, flow-times, alarms and events. It only reads, and may run while the service does.
+checks, scale-checks, flow-times, alarms and events. It only reads, and may run while the service does.
 
 Each table is a file in the directory --out: TABLE.csv, or TABLE.jsonl.gz with
 --format jsonl.gz (one JSON object a line, compressed). The files get their names when

@@ -14,6 +14,9 @@ import (
 // waitingLimit is how many messages may wait for a broker.
 var waitingLimit = alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}
 
+// freeLimit is how much room the disk of the bench's data must have, in bytes.
+var freeLimit = alarm.Limit{At: alarm.LeastFree, DeadBand: alarm.LeastFree / 4, Below: true}
+
 // observe looks at every cause.
 func (b *Bench) observe(now time.Time) *causes {
 	l := &causes{b: b, now: now, found: map[record.AlarmKey]observed{}}
@@ -187,6 +190,9 @@ func (l *causes) service() {
 		l.notKnown(alarm.Certificate, bench)
 	case !l.now.Add(alarm.CertificateNotice).Before(end.At):
 		l.holdsWith(alarm.Certificate, bench, trouble{w.Say("alarm-text.certificate", "key", end.Key, "day", w.Day(end.At)), end.File})
+	}
+	if out.Free != nil && l.beyond(alarm.DiskLow, bench, freeLimit, float64(*out.Free)) {
+		l.holds(alarm.DiskLow, bench, w.Say("alarm-text.disk", "mebibytes", *out.Free>>20))
 	}
 	if out.OtherInstance != "" {
 		l.holds(alarm.OtherInstance, bench, w.Say("alarm-text.other-instance", "instance", out.OtherInstance, "bench", bench))

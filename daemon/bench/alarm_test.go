@@ -472,6 +472,30 @@ func TestCertificateAlarm(t *testing.T) {
 	s.is(alarm.Returned, "certificate", "bench-1")
 }
 
+// A disk that is nearly full raises an alarm long before records cannot be saved. It is over once there is room, with some
+// to spare; a disk that cannot be asked raises none.
+func TestDiskAlarm(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	free := func(bytes int64) { s.publishing(Publishing{Free: &bytes}) }
+	for _, known := range []func(){func() { s.publishing(Publishing{}) }, func() { free(alarm.LeastFree + 1) }} {
+		known()
+		s.goes(2*time.Minute, both(mild))
+		s.is(alarm.Normal, "disk", "bench-1")
+	}
+	free(alarm.LeastFree / 2)
+	s.goes(2*time.Minute, both(mild))
+	if a := s.is(alarm.Unacknowledged, "disk", "bench-1"); !strings.Contains(a.Text, "128 MiB") {
+		t.Errorf("the alarm says %q", a.Text)
+	}
+	free(alarm.LeastFree + alarm.LeastFree/8)
+	s.goes(2*time.Minute, both(mild))
+	s.is(alarm.Unacknowledged, "disk", "bench-1")
+	free(2 * alarm.LeastFree)
+	s.goes(2*time.Minute, both(mild))
+	s.is(alarm.Returned, "disk", "bench-1")
+}
+
 // The plant's broker has an alarm of its own, which changes nothing in the hall.
 func TestAlarmOfThePlantsBroker(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())

@@ -45,7 +45,7 @@ type Settings struct {
 	Publishing func() Publishing
 }
 
-// Publishing is the state of publishing.
+// Publishing is the state of publishing, and of the files that the service looks at.
 type Publishing struct {
 	Fault         string // why nothing can be published at present, empty if it can
 	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
@@ -55,6 +55,7 @@ type Publishing struct {
 	Plant         string // why the plant's broker does not get all messages, empty where it does or where there is none
 	PlantWaiting  int    // messages that the plant's broker does not have
 	Certificate   CertificateEnd
+	Free          *int64 // room on the disk of the bench's data in bytes, nil where it is not known
 }
 
 // CertificateEnd is the certificate of the configuration that ends first; At is zero where there is none.

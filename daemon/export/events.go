@@ -20,8 +20,8 @@ const atOnce = 2000
 
 // events reads the journal once for the tables of which the rows are events, or come from them.
 func (s *source) events(ctx context.Context, files map[string]*file) error {
-	pours, flows, alarms, events := files["pours"], files["flow-times"], files["alarms"], files["events"]
-	if pours == nil && flows == nil && alarms == nil && events == nil {
+	pours := files["pours"]
+	if pours == nil && files["flow-times"] == nil && files["scale-checks"] == nil && files["alarms"] == nil && files["events"] == nil {
 		return nil
 	}
 	newest, err := s.Journal.Newest(ctx)
@@ -60,7 +60,7 @@ func (s *source) events(ctx context.Context, files map[string]*file) error {
 			if r.Stamp.At.Before(s.From) || !r.Stamp.At.Before(s.To) {
 				return nil
 			}
-			return s.event(r, flows, alarms, events)
+			return s.event(r, files)
 		})
 		if err != nil {
 			return err
@@ -98,7 +98,16 @@ func (s *source) begin(ctx context.Context) (int64, error) {
 }
 
 // event writes an event as a row of the tables that want it.
-func (s *source) event(r record.Record, flows, alarms, events *file) error {
+func (s *source) event(r record.Record, files map[string]*file) error {
+	flows, scaleChecks, alarms, events := files["flow-times"], files["scale-checks"], files["alarms"], files["events"]
+	if e, ok := r.Body.(record.ScaleVerified); ok && scaleChecks != nil {
+		for _, load := range e.Result.Loads {
+			row := ScaleCheck{s.of, r.Stamp.At, r.Stamp.At.In(s.Zone).Format(time.RFC3339), e.Scale, r.Seq, r.By, e.Class, e.IntervalG, e.WeightClass, e.Result.Verdict, load, e.Note}
+			if err := scaleChecks.put(row); err != nil {
+				return err
+			}
+		}
+	}
 	if e, ok := r.Body.(record.FlowTimed); ok && flows != nil && len(e.RunsS) > 0 {
 		if err := flows.put(flowTimeOf(s.of, r, e)); err != nil {
 			return err

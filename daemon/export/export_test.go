@@ -24,6 +24,7 @@ import (
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
+	"potlifed/model/verify"
 	"potlifed/model/viscosity"
 )
 
@@ -98,6 +99,9 @@ func (s *shop) mixes(id string, prints uint64) {
 	s.add(flow)
 	s.add(record.Thinned{Batch: id, G: 3})
 	s.add(record.SensorVerified{Sensor: "hall-1", HumidityPct: 75, Note: "@salt, \"wet\""})
+	s.add(record.ScaleVerified{Scale: "scale-1", Class: verify.ClassIII, IntervalG: 1, WeightClass: verify.M1, Note: "certificate 2291", Result: verify.ScaleResult{
+		Verdict: verify.InService, Loads: []verify.LoadResult{{LoadG: 100, N: 3, MeanG: 100, InitialG: 0.5, InServiceG: 1, Verdict: verify.Passed}, {LoadG: 500, N: 3, MeanG: 500.7, ErrorG: 0.7, InitialG: 0.5, InServiceG: 1, Verdict: verify.InService}},
+	}})
 	s.add(record.Closed{Batch: id, Ink: "dial-satin", Press: "press-1", Outcome: "went-off", StillGood: "no", Seen: "now"})
 	s.passes(30*time.Minute, air.State{TemperatureC: 21, HumidityPct: 52})
 }
@@ -195,6 +199,11 @@ func TestTables(t *testing.T) {
 	}
 	if checks := tableOf(t, dir, "checks"); len(checks) != 2 || checks[0]["note"] != `'@salt, "wet"` || table.Plain(checks[0]["note"]) != `@salt, "wet"` {
 		t.Errorf("%v", checks)
+	}
+	// The checks of scales are kept too, a row for each load.
+	if loads := tableOf(t, dir, "scale-checks"); len(loads) != 4 || loads[0]["scale"] != "scale-1" || loads[0]["load_g"] != "100" || loads[1]["error_g"] != "0.7" || loads[1]["seq"] != loads[0]["seq"] ||
+		loads[0]["verdict"] != "passed" || loads[0]["result"] != "in-service" || loads[1]["weight_class"] != "M1" || loads[1]["note"] != "certificate 2291" || loads[2]["seq"] == loads[0]["seq"] {
+		t.Errorf("%v", loads)
 	}
 	// One row at each end of a step: the start, and the end of 26 steps; each jump is one row more or less.
 	if points := tableOf(t, dir, "air"); len(points) != 27 || points[0]["temperature_c"] != "21" {

@@ -8,6 +8,7 @@ import (
 	"potlifed/daemon/history"
 	"potlifed/daemon/view"
 	"potlifed/model/mix"
+	"potlifed/model/verify"
 )
 
 // Of is the first column of every table.
@@ -65,6 +66,22 @@ type FlowTime struct {
 	ThinnerPct      float64    `json:"thinner_pct" doc:"change of the share of thinner since the batch was mixed, in percentage points"`
 	Corrects        *uint64    `json:"corrects,omitempty" doc:"seq of the row whose figures were wrong and do not count any more; empty for none"`
 	By              actor.Name `json:"by" doc:"who measured it"`
+}
+
+// ScaleCheck is one load of a check of a scale with weights. The rows of a check have the same seq.
+type ScaleCheck struct {
+	Of
+	Time        time.Time          `json:"time" doc:"when the check was recorded"`
+	Local       string             `json:"local" doc:"the same time in the shop's time zone"`
+	Scale       string             `json:"scale" doc:"id of the scale"`
+	Seq         uint64             `json:"seq" doc:"number of the event"`
+	By          actor.Name         `json:"by" doc:"who recorded it"`
+	Class       verify.ScaleClass  `json:"class" doc:"accuracy class of the scale by OIML R 76: I, II, III or IIII"`
+	IntervalG   float64            `json:"interval_g" doc:"verification scale interval e in g"`
+	WeightClass verify.WeightClass `json:"weight_class" doc:"class of the weights by OIML R 111"`
+	Result      verify.Verdict     `json:"result" doc:"of the whole check, the worst of its loads: passed, in-service or failed"`
+	verify.LoadResult
+	Note string `json:"note,omitempty" doc:"the weights' certificate, or anything worth keeping"`
 }
 
 // Prints are the prints of a press with a batch in a quarter-hour.

@@ -31,6 +31,7 @@ func Tables() []Table {
 		{"prints", "Prints by quarter-hour, press and batch.", reflect.TypeFor[Prints](), (*source).prints},
 		{"defects", "Rejects by quarter-hour, press, batch and kind of defect.", reflect.TypeFor[Defects](), (*source).defects},
 		{"checks", "Checks of sensors against a reference.", reflect.TypeFor[Check](), (*source).checks},
+		{"scale-checks", "Checks of scales with weights, a row for each load.", reflect.TypeFor[ScaleCheck](), nil},
 		{"flow-times", "Flow times of batches, by the time of their record.", reflect.TypeFor[FlowTime](), nil},
 		{"alarms", "Every change of an alarm.", reflect.TypeFor[Alarm](), nil},
 		{"events", "Every event of the journal.", reflect.TypeFor[Event](), nil},

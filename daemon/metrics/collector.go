@@ -48,6 +48,11 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 			to.put(n.storageWritable, oneIf(is.Writable), file)
 		}
 	}
+	if c.settings.Free != nil {
+		if free := c.settings.Free(); free != nil {
+			to.put(n.storageFree, float64(*free))
+		}
+	}
 	c.air(to, s.Air)
 	c.sensors(to, s.Sensors)
 	c.trends(to, s.Trends)

@@ -48,6 +48,8 @@ type Stored struct {
 
 // Settings are what does not come from the bench.
 type Settings struct {
+	// Free returns the room on the disk of the bench's data in bytes, nil where it is not known. It must not block.
+	Free    func() *int64
 	Bench   string // a constant label on every series
 	Version string
 	// TimeLapse is how many times faster than real time bench time runs. It is 0 outside a demo,

@@ -52,7 +52,7 @@ func List() []Series {
 
 // names holds every series of the collector.
 type names struct {
-	buildInfo, clockSynchronised, timeLapse, storageBytes, storageWritable series
+	buildInfo, clockSynchronised, timeLapse, storageBytes, storageWritable, storageFree series
 
 	airTemperature, airHumidity, airDewPoint, airVapourDensity series
 
@@ -86,6 +86,7 @@ func newNames(bench string) names {
 		clockSynchronised: gauge("potlife_clock_synchronised", "1 when the wall clock is known to be set."),
 		timeLapse:         gauge("potlife_time_lapse_ratio", "How many times faster than real time a demo runs."),
 		storageBytes:      gauge("potlife_storage_bytes", "Size on disk of the journal or the history, with its log.", "file"),
+		storageFree:       gauge("potlife_storage_free_bytes", "Room on the disk of the bench's data."),
 		storageWritable:   gauge("potlife_storage_writable", "1 while the journal or the history can be written.", "file"),
 
 		airTemperature:   gauge("potlife_air_temperature_celsius", "Air temperature.", "zone"),
@@ -164,7 +165,7 @@ func (n *names) all() []*prometheus.Desc {
 // series returns every series of the collector.
 func (n *names) series() []series {
 	return []series{
-		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable,
+		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable, n.storageFree,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
 		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorJumps, n.sensorFailed, n.sensorFinding, n.scaleFinding, n.sensorCheckDue, n.scaleSettle, n.scaleNoise, n.scaleZero, n.scaleCheckDue,
 		n.trendUp, n.trendValue, n.trendDoubted, n.trendReads,

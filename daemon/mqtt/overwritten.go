@@ -59,6 +59,17 @@ func (o *ownTopics) sending(topic string, payload []byte) {
 	}
 }
 
+// ending records that the end of a topic, an empty payload, is sent: it can come back before the broker has acknowledged
+// it. A topic on which nothing was sent stays unknown.
+func (o *ownTopics) ending(topic string) {
+	o.mu.Lock()
+	_, known := o.topics[topic]
+	o.mu.Unlock()
+	if known {
+		o.sending(topic, nil)
+	}
+}
+
 // will records the will of a connection before it is opened. A broker publishes it to the client itself when it is stopped
 // in good order, and a node of a cluster that hung publishes an old one over a living client.
 func (o *ownTopics) will(topic string, payload []byte) {

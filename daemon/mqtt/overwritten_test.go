@@ -164,6 +164,25 @@ func TestOwnMessagesAreTold(t *testing.T) {
 	})
 }
 
+// The end of a topic may come back before the broker's acknowledgement of it, and is then nobody else's. The end of a
+// topic on which nothing was sent is not kept.
+func TestTheEndOfATopicIsNobodyElses(t *testing.T) {
+	r := newFixture()
+	p := New(Settings{Bench: "bench-1", Prefix: "potlife"}, r.bench, r.journal, r.clock, quietLog(), nil)
+	const topic, never = root + "alarm/sensor-stale/hall-air", root + "batch/none"
+	p.send([]message{{topic: topic, qos: 1, retained: true, payload: []byte(`{"state":"returned"}`)}})
+	p.send([]message{{topic: topic, qos: 1, retained: true}, {topic: never, qos: 1, retained: true}})
+	if known, foreign, _ := p.own.received(topic, nil, time.Now()); !known || foreign {
+		t.Errorf("the end comes back: known %v, another client's %v", known, foreign)
+	}
+	if _, foreign, _ := p.own.received(topic, []byte("forged"), time.Now()); !foreign {
+		t.Error("a forged message on the topic is nobody's")
+	}
+	if known, _, _ := p.own.received(never, nil, time.Now()); known {
+		t.Error("a topic on which nothing was sent is known")
+	}
+}
+
 // A flood of forged messages makes one line of the log a minute, and the topic is named for a
 // minute after the last.
 func TestForeignTopicIsNamedForAMinute(t *testing.T) {

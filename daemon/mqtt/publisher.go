@@ -311,8 +311,11 @@ func (p *Publisher) send(messages []message) []error {
 		return nil
 	}
 	for _, m := range messages {
-		if m.retained && len(m.payload) > 0 {
+		switch {
+		case m.retained && len(m.payload) > 0:
 			p.own.sending(m.topic, m.payload)
+		case m.retained:
+			p.own.ending(m.topic)
 		}
 	}
 	errs := p.conn.send(messages, p.patience)

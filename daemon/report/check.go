@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strconv"
 
 	"potlifed/daemon/actor"
 	"potlifed/daemon/chart"
+	"potlifed/daemon/history"
 	"potlifed/daemon/view"
 	"potlifed/daemon/words"
 	"potlifed/model/verify"
@@ -25,17 +27,22 @@ type checkData struct {
 	Totals                          [][2]string
 	Table                           chart.Table
 	Notes                           []string
+	Earlier                         chart.Table
+	Elsewhere                       string // where earlier checks are
 }
 
 // WriteCheck writes the record of an instrument's newest check as one HTML file for printing, with a link to the
-// page back, where that is not empty. It reports false, and writes nothing, for an instrument without a check.
-func WriteCheck(w io.Writer, bench, back string, s view.Sensor, l words.Locale) (written bool, err error) {
+// page back, where that is not empty. Of a sensor it lists below those of the recorded checks, oldest first, that came
+// before. It reports false, and writes nothing, for an instrument without a check.
+func WriteCheck(w io.Writer, bench, back string, s view.Sensor, recorded []history.Check, l words.Locale) (written bool, err error) {
 	d := checkData{Language: l.Code(), Bench: bench, Back: back, Style: template.CSS(Style()), Title: l.Say("check-record.title", "device", s.ID)}
 	switch {
 	case s.ScaleCheck != nil:
 		d.scale(s, l)
+		d.Elsewhere = l.Say("check-record.earlier-scale")
 	case len(s.CheckPoints) > 0:
 		d.sensor(s, l)
+		d.earlier(s, recorded, l)
 	default:
 		return false, nil
 	}
@@ -125,5 +132,31 @@ func (d *checkData) sensor(s view.Sensor, l words.Locale) {
 	}
 	if c := s.Correction; c != nil {
 		d.Notes = append(d.Notes, l.Say("check-record.corrected", "offset", l.Number(c.OffsetPct, 2), "gain", l.Number(c.Gain, 4), "uncertainty", l.Percent(c.UncertaintyPct, 1)))
+	}
+}
+
+// earlier lists the recorded checks that are not among the points of the newest one, the newest first.
+func (d *checkData) earlier(s view.Sensor, recorded []history.Check, l words.Locale) {
+	d.Earlier = chart.Table{Caption: l.Say("check-record.earlier-humidity"), Head: []string{
+		l.Say("check-record.on"), l.Say("check-record.reference-pct"), l.Say("check-record.read"), l.Say("check-record.off"), l.Say("check-record.allowed"),
+		l.Say("check-record.result"), l.Say("check-record.by"), l.Say("check-record.note"),
+	}}
+	n := func(x *float64) string {
+		if x == nil {
+			return ""
+		}
+		return l.Number(*x, 1)
+	}
+	for _, c := range slices.Backward(recorded) {
+		if slices.ContainsFunc(s.CheckPoints, func(p view.SensorCheckPoint) bool { return p.At.Equal(c.Time) }) {
+			continue
+		}
+		result := verify.Passed
+		if !c.Passed {
+			result = verify.Failed
+		}
+		d.Earlier.Rows = append(d.Earlier.Rows, []string{
+			l.Day(c.Time), n(&c.ReferencePct), n(c.ReadPct), n(c.OffPct), n(&c.AllowedPct), l.Say("check-record.verdict-" + string(result)), person(c.By, l), c.Note,
+		})
 	}
 }

@@ -81,7 +81,7 @@ type (
 
 // PastSpan is what every query has. It is exported because the library looks into no other.
 type PastSpan struct {
-	From   string `query:"from" doc:"begin of the span, a time or a date of the shop's calendar"`
+	From   string `query:"from" doc:"begin of the span, a time or a date of the shop's calendar; default: 24 hours before to, for batches 31 days, for checks everything"`
 	To     string `query:"to" doc:"end of the span, which is not included; default: now"`
 	Format string `query:"format" enum:"json,csv" doc:"takes precedence over the Accept header"`
 	Accept string `header:"Accept" hidden:"true"`

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"potlifed/daemon/excerpt"
+	"potlifed/daemon/history"
 	"potlifed/daemon/report"
 	"potlifed/daemon/view"
 )
@@ -75,8 +76,15 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 		if i.ID != id {
 			continue
 		}
+		recorded, err := s.checksOf(r.Context(), i)
+		if err != nil {
+			p := problem(http.StatusInternalServerError, "", "the record could not be made; the bench's log says why")
+			errors.As(s.unpast(r.Context(), err), &p)
+			s.refusePage(w, r, p)
+			return
+		}
 		var out bytes.Buffer
-		written, err := report.WriteCheck(&out, now.Bench, "/devices", i, s.settings.Locale)
+		written, err := report.WriteCheck(&out, now.Bench, "/devices", i, recorded, s.settings.Locale)
 		if err != nil {
 			s.log.Error("record of a check not made", "device", id, "err", err)
 			s.refusePage(w, r, problem(http.StatusInternalServerError, "", "the record could not be made; the bench's log says why"))
@@ -91,6 +99,18 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	s.refusePage(w, r, problem(http.StatusNotFound, "", "no check of "+excerpt.Short(id)+" is known").Saying("no-check", "device", excerpt.Short(id)))
+}
+
+// checksOf returns the stored checks of a sensor, oldest first; none of a scale, or where there is no history.
+func (s *Server) checksOf(ctx context.Context, i view.Sensor) ([]history.Check, error) {
+	if s.settings.History == nil || i.Scale {
+		return nil, nil
+	}
+	if err := s.settings.History.Fresh(ctx); err != nil {
+		return nil, err
+	}
+	now := s.bench.Snapshot().At
+	return s.settings.History.Checks(ctx, i.ID, now.Add(-historyEver), now.Add(time.Second), s.zone(), historyRows)
 }
 
 func (s *Server) reportSources(now *view.Snapshot) report.Sources {

@@ -94,6 +94,8 @@ type Settings struct {
 	History *history.History
 	// Storage returns the files in which the bench stores its data. It must not wait.
 	Storage func() []Stored
+	// Free returns the room on the disk of these files in bytes, nil where it is not known. It must not wait.
+	Free func() *int64
 }
 
 // Server answers HTTP.

@@ -19,6 +19,7 @@ type Stored struct {
 
 type storageList struct {
 	Storage []Stored `json:"storage" doc:"the files"`
+	Free    *int64   `json:"free_bytes,omitempty" doc:"room on the disk of these files in bytes; absent where it is not known"`
 	Version string   `json:"version" doc:"version of the program"`
 	Seq     uint64   `json:"seq" doc:"number of the newest event that the answer includes"`
 }
@@ -28,9 +29,12 @@ func (s *Server) storage(api huma.API) {
 	huma.Register(api, huma.Operation{
 		OperationID: "storage", Method: http.MethodGet, Path: base + "storage", Summary: "The files in which the bench stores its data, with their sizes",
 	}, func(context.Context, *struct{}) (*answer[storageList], error) {
-		out := storageList{[]Stored{}, s.settings.Version, s.bench.Snapshot().Seq}
+		out := storageList{[]Stored{}, nil, s.settings.Version, s.bench.Snapshot().Seq}
 		if s.settings.Storage != nil {
 			out.Storage = s.settings.Storage()
+		}
+		if s.settings.Free != nil {
+			out.Free = s.settings.Free()
 		}
 		return &answer[storageList]{out}, nil
 	})

@@ -55,6 +55,8 @@ func (l Locale) limit(name string) []any {
 		return []any{"slow", l.Duration(alarm.SlowWrite)}
 	case alarm.QueueLong, alarm.PlantAway:
 		return []any{"most", alarm.MostWaiting}
+	case alarm.DiskLow:
+		return []any{"mebibytes", alarm.LeastFree >> 20}
 	}
 	return nil
 }

@@ -76,6 +76,7 @@ const (
 	LightSilent    = "light-silent"
 	ClockUnset     = "clock"
 	JournalFailing = "journal"
+	DiskLow        = "disk"
 	BrokerAway     = "broker"
 	PlantAway      = "plant"
 	QueueLong      = "queue"
@@ -87,6 +88,9 @@ const (
 const (
 	// CertificateNotice is how long before its end a certificate is to be renewed.
 	CertificateNotice = 14 * 24 * time.Hour
+	// LeastFree is the room on the disk of the bench's data, in bytes, below which somebody has to make room. Three
+	// sensors and two zones write some 10 MB a day, so that it lasts for weeks.
+	LeastFree = 256 << 20
 	// DeadRisk is the risk, 0 to 1, from which a batch is more likely dead than not.
 	DeadRisk = cure.ExpectedRisk
 	// LeftOpenRisk is the risk, 0 to 1, at the latest end of a batch's pot life.

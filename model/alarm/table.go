@@ -145,6 +145,10 @@ var ofService = []Definition{
 		Delays: Delays{Off: 10 * time.Second},
 	},
 	{
+		Name: DiskLow, Subject: Bench, Priority: Low,
+		Delays: Delays{On: time.Minute, Off: time.Minute},
+	},
+	{
 		Name: BrokerAway, Subject: Bench, Priority: Medium,
 		Delays: Delays{On: 5 * time.Second, Off: 10 * time.Second},
 	},

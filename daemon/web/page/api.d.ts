@@ -2420,6 +2420,7 @@ declare namespace API {
   }
 
   interface StorageList {
+    free_bytes?: number;
     seq: number;
     storage: Array<Stored> | null;
     version: string;

@@ -101,7 +101,7 @@ func (f *fakeBench) list(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "application/json")
 	if r.URL.Query().Get("state") == "closed" {
-		json.NewEncoder(w).Encode(f.closed(r.URL.Query()))
+		f.answerClosed(w, r.URL.Query())
 		return
 	}
 	rows, ok := f.rows[name]

@@ -169,7 +169,7 @@ func stillPages(t *testing.T) (at string) {
 	checked := view.Sensor{ID: "bench-air", Condition: "up", CheckFailed: "the check of bench-air failed", CheckFinding: "solvent", CheckPoints: []view.SensorCheckPoint{
 		{At: reported, Salt: "magnesium-chloride", ReadPct: 33, ReferencePct: 33.1, AllowedPct: 3, Passed: true}, {At: reported, Salt: "sodium-chloride", ReadPct: 66, ReferencePct: 75.5, AllowedPct: 3},
 	}}
-	if written, err := report.WriteCheck(&record, "bench-1", "/devices", checked, words.Locale{Zone: time.UTC}); !written || err != nil {
+	if written, err := report.WriteCheck(&record, "bench-1", "/devices", checked, earlierChecks(), words.Locale{Zone: time.UTC}); !written || err != nil {
 		t.Fatal(err)
 	}
 	refused, err := inEnglish().Refused("No check of bench-air has been recorded.", "it failed: "+longPath)

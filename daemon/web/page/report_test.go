@@ -121,7 +121,7 @@ func TestReportsOnAPhone(t *testing.T) {
 	t.Parallel()
 	var check bytes.Buffer
 	sensor := view.Sensor{ID: "hall-air", CheckPoints: []view.SensorCheckPoint{{At: reported, Salt: "sodium-chloride", ReadPct: 66, ReferencePct: 75.5, OffPct: -9.5, AllowedPct: 3, By: "local"}}}
-	if _, err := report.WriteCheck(&check, "bench-1", "/devices", sensor, words.Locale{Zone: time.UTC}); err != nil {
+	if _, err := report.WriteCheck(&check, "bench-1", "/devices", sensor, earlierChecks(), words.Locale{Zone: time.UTC}); err != nil {
 		t.Fatal(err)
 	}
 	files := map[string][]byte{"/check": check.Bytes(), "/report": bytes.Replace(reportFile(t), []byte("<header>"), []byte(`<header><a class="back" href="/study">Back</a>`), 1)}
@@ -149,4 +149,13 @@ func TestReportsOnAPhone(t *testing.T) {
 	b.sees("header", "Pictures and tables are wider than this screen: move them sideways.")
 	b.run(chromedp.EmulateViewport(wide.width, wide.height))
 	b.eventually("nothing is said on a wide screen", `!document.querySelector(".moves").checkVisibility()`)
+}
+
+// earlierChecks is a check of a year ago with a long note.
+func earlierChecks() []history.Check {
+	read, off := 51.2, -1.9
+	return []history.Check{{
+		Time: time.Date(2025, 6, 12, 9, 0, 0, 0, time.UTC), By: "local", ReferencePct: 53.1, ReadPct: &read, OffPct: &off, AllowedPct: 3, Passed: true,
+		Note: "meter 11, certificate K-2025-118-of-the-laboratory-that-has-a-long-name",
+	}}
 }

@@ -331,6 +331,7 @@ declare namespace Words {
     "closed.batch": {};
     "closed.batches": {n: number};
     "closed.csv": {};
+    "closed.csv-collecting": {};
     "closed.day": {};
     "closed.day-after": {};
     "closed.day-before": {};
@@ -1020,6 +1021,7 @@ declare namespace Words {
     "steps.weigh-new-cup-hint": {cup: Value};
     "storage.dropped": {count: Value};
     "storage.fine": {};
+    "storage.free": {size: Value};
     "storage.history": {};
     "storage.journal": {};
     "storage.limit": {size: Value};

@@ -1,5 +1,5 @@
 // The search, and below it the batches that it finds, newest day first.
-import { get, Refused } from "../lib/api.js";
+import { get, Refused, wholeTable } from "../lib/api.js";
 import { dayName, isoDay } from "../lib/dates.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
@@ -46,7 +46,7 @@ export function closedPanel() {
   const refusal = refusalLine();
   const days = h("div", { class: "days" });
   const more = button(say("closed.further"), "big", () => ask(false));
-  const table = h("a", { class: "big-link csv-link", download: "batches.csv", text: say("closed.csv") });
+  const table = button(say("closed.csv"), "big quiet-button csv-button", save);
 
   form.addEventListener("submit", (event) => {
     event.preventDefault();
@@ -107,6 +107,22 @@ export function closedPanel() {
     return { rows: found, next: at };
   }
 
+  // save puts every batch that is asked for into one file, also those that the page does not show yet.
+  async function save() {
+    setText(table, say("closed.csv-collecting"));
+    try {
+      const file = URL.createObjectURL(new Blob([await wholeTable(asked(wanted, { limit: 100, format: "csv" }))], { type: "text/csv" }));
+      h("a", { href: file, download: "batches.csv" }).click();
+      setTimeout(() => URL.revokeObjectURL(file), 60_000); // some browsers begin to save later
+      show(refusal, false);
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      showRefusal(refusal, error);
+    } finally {
+      setText(table, say("closed.csv"));
+    }
+  }
+
   function draw() {
     /** @type {import("./table.js").Day[]} */
     const list = [];
@@ -131,7 +147,6 @@ export function closedPanel() {
     setText(said, rows.length > 0 ? "" : wanted.day ? say("closed.none-on", { day: dayName(wanted.day) }) : address(wanted) ? say("closed.none-found") : say("closed.none"));
     show(said, rows.length === 0 && refusal.hidden); // what was not answered may have batches
     show(more, next > 0);
-    table.href = `/api/v1/${asked(wanted, { limit: 100, format: "csv" })}`;
   }
 
   /**

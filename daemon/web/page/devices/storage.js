@@ -34,6 +34,7 @@ export function rowOf({ file, bytes, limit_bytes: limit, ok, detail, dropped_rea
 // storagePanel lists the files. update asks for them now and then, and parts are what goes into the page.
 export function storagePanel() {
   const list = h("ul", { class: "devices" });
+  const free = h("p", { class: "quiet" });
   const version = h("p", { class: "quiet" });
   let asked = -Infinity;
 
@@ -47,6 +48,7 @@ export function storagePanel() {
     } catch {
       return; // Contact is judged by the stream.
     }
+    free.textContent = known.free_bytes === undefined ? "" : say("storage.free", { size: size(known.free_bytes - (known.free_bytes % 2 ** 20)) });
     version.textContent = known.version ? say("storage.version", { version: known.version }) : "";
     keyed(list, known.storage ?? [], (row) => row.file, (/** @type {API.Stored} */ row) => {
       const part = line(null);
@@ -54,5 +56,5 @@ export function storagePanel() {
       return { element: part.element, update: (/** @type {API.Stored} */ next) => part.draw(rowOf(next)) };
     });
   }
-  return { parts: [h("h2", { text: say("storage.title") }), list, version], update };
+  return { parts: [h("h2", { text: say("storage.title") }), list, free, version], update };
 }

@@ -25,15 +25,44 @@ export class Refused extends Error {
  * @returns {Promise<any>}
  */
 export async function get(path) {
-  let response;
-  try {
-    response = await fetch(base + path, { headers: { Accept: "application/json" }, cache: "no-store" });
-  } catch {
-    throw new Refused(say("api.not-shown"), 0);
+  const response = await answer(base + path, "application/json");
+  return read(() => response.json());
+}
+
+/**
+ * wholeTable asks for a list as CSV and for all pages that follow, and resolves to one table with one head.
+ * @param {string} path
+ */
+export async function wholeTable(path) {
+  let table = "";
+  for (let at = base + path; at; ) {
+    const response = await answer(at, "text/csv");
+    const page = await read(() => response.text());
+    table += table ? page.slice(page.indexOf("\n") + 1) : page;
+    at = /<([^>]+)>; rel="next"/.exec(response.headers.get("Link") ?? "")?.[1] ?? "";
   }
+  return table;
+}
+
+/**
+ * @param {string} address
+ * @param {string} type
+ */
+async function answer(address, type) {
+  const response = await fetch(address, { headers: { Accept: type }, cache: "no-store" }).catch(() => {
+    throw new Refused(say("api.not-shown"), 0);
+  });
   if (!response.ok) throw await refusal(response);
+  return response;
+}
+
+/**
+ * @template T
+ * @param {() => Promise<T>} body
+ */
+async function read(body) {
   try {
-    return await response.json();
+    return await body();
   } catch {
     throw new Refused(say("api.not-shown"), 0);
   }
