@@ -74,6 +74,7 @@ func TestTheOldCupIsKept(t *testing.T) {
 	m.sees("There is no room in this cup")
 	m.taps("Pour it into another cup…")
 	m.taps("Pour it over")
+	m.seesIn("Guided mix", "Pour all of it into cup-160")
 	m.scale.Lift()
 	m.settles(0)
 	m.scale.Set(150)
