@@ -39,7 +39,7 @@ func addRecent(ctx context.Context, path, mark string, recent []sensorReadings) 
 	if err != nil {
 		return err
 	}
-	copied := &store{write: db, ids: map[seriesKey]int64{}}
+	copied := &store{write: db}
 	defer func() { err = errors.Join(err, db.Close()) }()
 	return copied.in(ctx, func(tx *sql.Tx) error {
 		var now string

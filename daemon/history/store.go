@@ -24,7 +24,6 @@ const FileName = "history.sqlite"
 type store struct {
 	write  *sql.DB // one connection; nil when the file was opened to read
 	read   *sql.DB
-	ids    map[seriesKey]int64
 	recent recentFile // not open when the file was opened to read
 }
 
@@ -63,7 +62,7 @@ func openStore(dir string) (*store, error) {
 	}
 	read.SetMaxOpenConns(3)
 	read.SetConnMaxIdleTime(time.Minute) // each takes memory
-	return &store{write: write, read: read, ids: map[seriesKey]int64{}}, nil
+	return &store{write: write, read: read}, nil
 }
 
 // openStoreToRead fails with fs.ErrNotExist where there is no file, and where its layout is not
@@ -85,7 +84,7 @@ func openStoreToRead(ctx context.Context, dir string) (*store, error) {
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("open history %s: %w", path, err), read.Close())
 	}
-	return &store{read: read, ids: map[seriesKey]int64{}}, nil
+	return &store{read: read}, nil
 }
 
 // dsn returns the data source name. FULL syncs each commit, one an hour but for imports: the readings that it gives rows of
@@ -115,9 +114,6 @@ func (s *store) close() error {
 
 // series returns the number of a series, which it makes if there is none.
 func (s *store) series(tx *sql.Tx, k seriesKey) (int64, error) {
-	if id, ok := s.ids[k]; ok {
-		return id, nil
-	}
 	if _, err := tx.Exec(`INSERT OR IGNORE INTO series (source, kind, name) VALUES (?, ?, ?)`, string(k.source), k.kind, k.name); err != nil {
 		return 0, err
 	}
