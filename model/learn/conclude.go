@@ -115,8 +115,11 @@ func (f *fitting) plainly(p int, s solution, shape func(float64) float64) Estima
 	}
 	se := math.Sqrt(s.covariance[p][p])
 	e.SE = &se
+	// Where another parameter is at its bound, the centre of this one's distribution is not its most likely value.
 	centre := s.at[p] + s.lean[p]
-	e.Interval = &[2]float64{shape(cure.TruncatedNormal(0.05, centre, se, low, high)), shape(cure.TruncatedNormal(0.95, centre, se, low, high))}
+	from := min(s.at[p], cure.TruncatedNormal(0.05, centre, se, low, high))
+	to := max(s.at[p], cure.TruncatedNormal(0.95, centre, se, low, high))
+	e.Interval = &[2]float64{shape(from), shape(to)}
 	e.Learned = f.learned(se, f.prior.known[p])
 	return e
 }

@@ -84,7 +84,7 @@ type Estimate struct {
 	// SE is the standard error in the unit of the value; nil where the records do not determine
 	// it.
 	SE *float64 `json:"se"`
-	// Interval holds the parameter with a probability of 90 %; nil where SE is nil.
+	// Interval holds the parameter with a probability of 90 %, and has Value in it; nil where SE is nil.
 	Interval *[2]float64 `json:"interval_90"`
 	// Learned: the batches say at least as much about it as was known before. Otherwise it is
 	// still assumed.

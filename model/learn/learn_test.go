@@ -412,11 +412,12 @@ func TestDerivativesOfTheLikelihood(t *testing.T) {
 	}
 }
 
-// Whatever is written down, the answer is finite.
+// Whatever is written down, the answer is finite, and an interval has its estimate in it.
 func FuzzFit(f *testing.F) {
 	f.Add(uint64(1), 20.0, 50.0, 7.0, 5)
 	f.Add(uint64(2), 85.0, 100.0, 1000.0, 30)
 	f.Add(uint64(3), -40.0, 0.0, 1e-9, 3)
+	f.Add(uint64(1), -40.0, -78.0, 1e-9, 103) // the moisture share is at its bound
 	f.Fuzz(func(t *testing.T, seed uint64, temperature, humidity, hours float64, n int) {
 		if !(hours >= 0 && hours < 1e5) {
 			t.Skip()
@@ -440,6 +441,11 @@ func FuzzFit(f *testing.F) {
 			}
 			if r.Fault == "" && !(r.LRefH.Value > 0) {
 				t.Fatalf("%+v", r)
+			}
+			for _, e := range []Estimate{r.LifeRatio, r.LRefH, r.MoistureShare, r.ActivationKJPerMol, r.Sigma} {
+				if e.Interval != nil && !(e.Interval[0] <= e.Value && e.Value <= e.Interval[1]) {
+					t.Fatalf("%v is not in %v", e.Value, *e.Interval)
+				}
 			}
 			_, _ = r.Accept([]Test{{Kind: TestRub, Passed: true}})
 			_ = r.Cautions()

@@ -88,9 +88,9 @@ func (r Result) against() string {
 	case value == 0:
 		return fmt.Sprintf("this ink lasts as long as %s says, 90 %% interval %d less to %d more", r.sheet(), max(-low, 0), max(high, 0))
 	case value < 0:
-		return fmt.Sprintf("this ink lasts %d %% less than %s says, 90 %% interval %d less to %d more", -value, r.sheet(), -low, high)
+		return fmt.Sprintf("this ink perhaps lasts %d %% less than %s says, 90 %% interval %d less to %d more", -value, r.sheet(), -low, high)
 	}
-	return fmt.Sprintf("this ink lasts %d %% more than %s says, 90 %% interval %d less to %d more", value, r.sheet(), -low, high)
+	return fmt.Sprintf("this ink perhaps lasts %d %% more than %s says, 90 %% interval %d less to %d more", value, r.sheet(), -low, high)
 }
 
 // ManyImpossible is the number of records that are more likely wrong than right from which on a
