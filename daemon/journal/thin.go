@@ -97,7 +97,7 @@ type kept struct {
 func thinTo(tx *sql.Tx, grain time.Duration, before time.Time) error {
 	name := fmt.Sprintf("thinned-%d", grain)
 	var from int64
-	if err := tx.QueryRow(`SELECT coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE name = ?), ?)`, name, math.MinInt64).Scan(&from); err != nil {
+	if err := tx.QueryRow(`SELECT coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE name = ?), ?)`, name, int64(math.MinInt64)).Scan(&from); err != nil {
 		return err
 	}
 	all, err := finer(tx, grain, from, before.UnixNano())
