@@ -81,10 +81,16 @@ func runOnce(ctx context.Context, o Options) error {
 		return err
 	}
 	j.PublishAs(o.Shop.Bench)
-	out := &mqttOutput{certificates: newCertificates(o.Shop), disk: &diskSpace{dir: o.Shop.DataDir}}
+	out := &mqttOutput{certificates: newCertificates(o.Shop)}
+	disk := &diskSpace{dir: o.Shop.DataDir}
 	shops := newShops(o.Shop)
 	b, err := bench.New(ctx, bench.Settings{
-		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, Publishing: out.status,
+		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log,
+		Publishing: func() bench.Publishing {
+			is := out.status()
+			is.Free = disk.free()
+			return is
+		},
 		ReadShop: o.ReadShop, Reconfigured: shops.put,
 	})
 	if err != nil {
@@ -94,9 +100,9 @@ func runOnce(ctx context.Context, o Options) error {
 		Dir: o.Shop.DataDir, Journal: j, Bench: b, Sink: b, Clock: o.Clock, Log: o.Log,
 		RawFor: o.Shop.Retention.Raw, MinutesFor: o.Shop.Retention.Minutes,
 	})
-	s := &service{Options: o, shops: shops, journal: j, bench: b, out: out, history: past, access: access.Open(o.Shop.DataDir)}
+	s := &service{Options: o, shops: shops, journal: j, bench: b, out: out, disk: disk, history: past, access: access.Open(o.Shop.DataDir)}
 	s.metrics = metrics.New(metrics.Settings{
-		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop), Storage: s.storedForMetrics, Free: out.disk.free, Durations: durations,
+		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop), Storage: s.storedForMetrics, Free: disk.free, Durations: durations,
 	}, b)
 	if err := s.access.Check(); err != nil {
 		o.Log.Error("nobody can change anything", "err", err)
@@ -113,6 +119,7 @@ type service struct {
 	journal *journal.Journal
 	bench   *bench.Bench
 	out     *mqttOutput
+	disk    *diskSpace
 	metrics *metrics.Metrics
 	access  *access.Store
 	history *history.History
@@ -136,7 +143,7 @@ func (s *service) run(ctx context.Context) error {
 	r.start("journal sweep", s.journal.Sweep)
 	r.start("history", s.history.Run)
 	r.start("certificates", s.out.certificates.run)
-	r.start("disk", s.out.disk.run)
+	r.start("disk", s.disk.run)
 	r.start("mqtt", s.out.run)
 	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })
 	r.start("instruments", instruments.Reader{Shop: s.Shop, Changed: s.shops.changed, Clock: s.Clock, Log: s.Log, Sink: s.history, Subscriber: s.out.subscriber()}.Run)
@@ -160,7 +167,7 @@ func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error)
 	studies := s.study()
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, PublicURL: s.Shop.HTTP.PublicURL, Version: s.Version,
-		Learn: s.learn, Study: studies, Report: s.report(studies), Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(), History: s.history, Storage: s.storage, Free: s.out.disk.free,
+		Learn: s.learn, Study: studies, Report: s.report(studies), Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(), History: s.history, Storage: s.storage, Free: s.disk.free,
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err

@@ -32,7 +32,6 @@ type mqttOutput struct {
 	hall         destination // of states, events, lights and commands
 	plant        destination // of states and events too
 	certificates *certificates
-	disk         *diskSpace
 	reader       *mqtt.NeighbourReader // nil for a bench that shows no others
 	published    *mqtt.Subscriber      // for the instruments that publish; nil while MQTT is off
 	broker       *broker.Broker
@@ -167,7 +166,7 @@ func (d *destination) stuck() string {
 
 // status returns what the bench asks for.
 func (o *mqttOutput) status() bench.Publishing {
-	s := bench.Publishing{Fault: o.hall.fault(), Certificate: o.certificates.next(), Free: o.disk.free()}
+	s := bench.Publishing{Fault: o.hall.fault(), Certificate: o.certificates.next()}
 	if p, _ := o.hall.state(); p != nil {
 		is := p.Status()
 		s.Waiting, s.OtherInstance, s.Dropped, s.Foreign = is.Waiting, is.OtherInstance, is.Dropped, is.Foreign

@@ -266,20 +266,13 @@ func (m *mixer) waits(what, script string) {
 	m.t.Helper()
 	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(patience), chromedp.WithPollingInterval(50*time.Millisecond))
 	err := chromedp.Do(m.page, poll)
-	for end := time.Now().Add(patience); left(err) && time.Now().Before(end); {
+	for end := time.Now().Add(patience); peers.LeftPage(err) && time.Now().Before(end); {
 		err = chromedp.Do(m.page, poll)
 	}
 	if err != nil {
 		m.t.Fatalf("%s: %v\nthe page says:\n%s\nits last requests:\n%s", what, err,
 			evaluate[string](m, "document.body.innerText.replace(/\\n+/g, '\\n')"), evaluate[string](m, lastRequests))
 	}
-}
-
-// left reports whether a poll ended because the page that it ran in was left. A page that has just
-// been opened can be in another process of the browser, and chromedp learns of it a little later than
-// the navigation ends; the next poll runs in the new page. The protocol has one code for all of this.
-func left(err error) bool {
-	return err != nil && (strings.Contains(err.Error(), "Cannot find context with specified id") || strings.Contains(err.Error(), "Execution context was destroyed"))
 }
 
 func (m *mixer) opens(path string) {

@@ -67,6 +67,13 @@ func Chromium(t testing.TB) string {
 	return Program(t, "chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "chrome")
 }
 
+// LeftPage reports whether a wait in a page ended because that page was left. A page that has just been
+// opened can be in another process of the browser, and chromedp learns of it a little later than the
+// navigation ends; the same wait, begun again, runs in the new page. The protocol has one code for all of this.
+func LeftPage(err error) bool {
+	return err != nil && (strings.Contains(err.Error(), "Cannot find context with specified id") || strings.Contains(err.Error(), "Execution context was destroyed"))
+}
+
 // Axe returns the script of axe-core, which judges the accessibility of a page, as File does.
 // POTLIFED_AXE names its file.
 func Axe(t testing.TB) string {

@@ -199,18 +199,12 @@ func (b *browser) eventually(what, script string) {
 	b.t.Helper()
 	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(waitAtMost), chromedp.WithPollingInterval(50*time.Millisecond))
 	err := chromedp.Do(b, poll)
-	for end := time.Now().Add(waitAtMost); left(err) && time.Now().Before(end); {
+	for end := time.Now().Add(waitAtMost); peers.LeftPage(err) && time.Now().Before(end); {
 		err = chromedp.Do(b, poll)
 	}
 	if err != nil {
 		b.t.Fatalf("%s: %v\nthe page says:\n%s", what, err, eval[string](b, "document.body.innerText"))
 	}
-}
-
-// left reports whether a poll ended because the page that it ran in was left: a page that has just been opened can be in
-// another process of the browser, and chromedp learns of it a little later than the navigation ends.
-func left(err error) bool {
-	return err != nil && (strings.Contains(err.Error(), "Cannot find context with specified id") || strings.Contains(err.Error(), "Execution context was destroyed"))
 }
 
 // sees waits until the text can be read within the selected elements.
